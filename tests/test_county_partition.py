@@ -4,17 +4,23 @@ import pickle
 import time
 
 import geopandas as gpd
+import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from county_kit import CRS, EAST, NORTH, PLAN, lots
 
 import screenplan
 from screenplan.county import partition
-from screenplan.county.answer import side_of_views
+from screenplan.county.answer import PlannedLots, layers_of, rows_of, side_of_views
 from screenplan.county.laying import lay_layer
 from screenplan.county.parcel import Planner
 from screenplan.county.partition import Task, plan_partition
+from screenplan.county.seen import see_each
+from screenplan.county.together import read_together
 from screenplan.plan import check_plan
+from screenplan.planting.species import load_species
+from screenplan.site.lots import Lots, Many
 from screenplan.site.reading import LayerSource
 
 
@@ -142,7 +148,7 @@ def test_every_view_belongs_to_the_side_that_it_crosses_last():
     assert side_of_views(through, sides).tolist() == [0, 0, 0]
     assert side_of_views(through, sides[::-1]).tolist() == [2, 2, 2]
     assert side_of_views(views[:0], sides).tolist() == []
-    assert side_of_views(views, sides[:0]).tolist() == [0, 0, 0, 0]
+    assert side_of_views(views, sides[:0]).tolist() == [-1, -1, -1, -1]
 
 
 def test_a_parcel_alone_on_the_far_end_of_the_curve_is_planned_by_itself(tmp_path):
@@ -159,3 +165,88 @@ def test_a_parcel_alone_on_the_far_end_of_the_curve_is_planned_by_itself(tmp_pat
     # UTM 33.. : 300 km east of the central meridian a map metre is 0.9996 (1 + (300/6382)²/2) of one on the ground.
     length = sides.loc[sides["parcel_id"] == "far", "length_m"].min()
     assert length == pytest.approx(24.0 / (0.9996 * (1 + (300.0 / 6382.0) ** 2 / 2)), abs=0.003)
+
+
+def test_views_of_several_lots_come_in_across_the_sides_of_their_own():
+    # By hand: two square lots side by side; each view crosses the shared line, which is a side of both.
+    corners = [(0, 0), (10, 0), (10, 10), (0, 10), (0, 0)]
+    west = shapely.linestrings([corners[k : k + 2] for k in range(4)])
+    sides = np.concatenate([west, shapely.transform(west, lambda xy: np.add(xy, [10, 0]))])
+    views = shapely.linestrings([[(15, 5), (5, 5)], [(5, 4), (15, 4)], [(5, -9), (5, 5)]])
+    of, lot = np.repeat([0, 1], 4), np.array([0, 1, 0])
+    assert side_of_views(views, sides, lot, of).tolist() == [1, 7, 0]
+    # A lot without sides has none.
+    assert side_of_views(views, sides[:4], lot, of[:4]).tolist() == [1, -1, 0]
+
+
+@pytest.fixture(scope="module")
+def planned_lots(tmp_path_factory):
+    """Four lots as a county plans them one by one, what was read around them, and the county's tables."""
+    task = task_of(lots(4), tmp_path_factory.mktemp("lots"))
+    found, read = [], []
+
+    def keep(planned, about, wanted=()):
+        found.append((planned, about))
+        return rows_of(planned, about, wanted)
+
+    def keep_read(*given):
+        read.append(read_together(*given))
+        return read[-1]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(partition, "rows_of", keep)
+        patch.setattr(partition, "read_together", keep_read)
+        tables = plan_partition(task, 0, 4)
+    return found, read[0], tables
+
+
+# Invariant: the table of several lots that are looked at in one go is that of each, one after the other.
+def test_rows_of_several_lots_are_those_of_each(planned_lots):
+    found, read, tables = planned_lots
+    every, count = [planned for planned, _ in found], len(found)
+
+    def many(name):
+        parts = [planned.layers[name] for planned in every]
+        layer = gpd.GeoDataFrame(pd.concat(parts, ignore_index=True))
+        return Many(layer, np.repeat(np.arange(count), [len(part) for part in parts]), count)
+
+    names = ("sides", "windows", "private_places", "planting_lines", "plants")
+    layers = {name: many(name) for name in names}
+    sides = layers.pop("sides")
+    around = Lots(
+        read.site.layers, np.array([read.rows[planned.site.subject_id] for planned in every]), 40.0
+    )
+    spacing, plan = np.array([planned.target_spacing_m for planned in every]), every[0].plan
+    seen = see_each(
+        around, layers, plan=plan, target_spacing_m=spacing, terrain=read.site.terrain,
+        species_table=load_species(),
+    )  # fmt: skip
+    alone = [PlannedLots.one(*one) for one in found]
+    planned = PlannedLots(
+        np.concatenate([one.rows for one in alone]), [name for one in alone for name in one.ids],
+        sides, np.concatenate([one.classes for one in alone]), np.concatenate([one.causes for one in alone]),
+        layers["planting_lines"], layers["plants"], spacing, plan, seen,
+    )  # fmt: skip
+    wanted, crs = ("county_lines", "county_plants"), every[0].site.frame.crs
+    for name, layer in layers_of(planned, wanted, crs).items():
+        each = [layers_of(one, wanted, crs)[name] for one in alone]
+        want = gpd.GeoDataFrame(pd.concat(each, ignore_index=True))
+        pd.testing.assert_frame_equal(pd.DataFrame(layer), pd.DataFrame(want), check_exact=True)
+        assert layer.to_wkb().equals(want.to_wkb())
+    told, county = layers_of(planned, (), crs)["county_sides"], tables["county_sides"]
+    same = [column for column in county.columns if column != "geometry"]
+    pd.testing.assert_frame_equal(pd.DataFrame(told[same]), pd.DataFrame(county[same]))
+    # By hand: 20 a plant.
+    assert (county["cost"] == 20.0 * county["plants"].astype(float)).all()
+    assert county["plants"].sum() > 0
+    assert county["views_open"].sum() > 0
+
+
+def test_a_plant_without_a_price_leaves_its_side_without_a_cost(planned_lots):
+    planned, about = planned_lots[0][0]
+    one = PlannedLots.one(planned, about)
+    one.plants.layer.loc[0, "stock_height_m"] = 7.0
+    sides = layers_of(one, (), planned.site.frame.crs)["county_sides"]
+    lost = sides["side_id"] == one.plants.layer["side_id"][0]
+    assert sides.loc[lost, "cost"].isna().all()
+    assert sides.loc[~lost, "cost"].notna().all()

@@ -81,3 +81,21 @@ def test_many_lines_at_once_are_crossed_as_each_alone(lines, rays):
         alone = cross_line(eyes, heads, vertices)
         for one, several in zip(alone, crossed, strict=True):
             assert np.array_equal(one, several[line == number])
+
+
+# Invariant: of several lots each ray crosses the lines of its own, as if there were no others; without light none.
+@given(st.integers(0, 2**32 - 1))
+def test_each_ray_crosses_the_lines_that_count_for_it(seed):
+    rng = np.random.default_rng(seed)
+    lines = PlanLines.of([rng.uniform(0, 50, (count, 2)) for count in (2, 5, 3, 4)])
+    eyes, heads = (np.column_stack([rng.uniform(0, 50, (40, 2)), np.ones(40)]) for _ in "ab")
+    # The first two lines are one lot's, the others another's.
+    lot, light = rng.integers(0, 2, 40), rng.integers(0, 2, 40).astype(float)
+    part = np.searchsorted(lines.line, 2)
+    edges = np.array([[0, part], [part, len(lines.edge)]])[lot]
+    line, ray, *rest = cross_each(eyes, heads, lines, edges, light)
+    all_line, all_ray, *all_rest = cross_each(eyes, heads, lines)
+    own = ((all_line >= 2) == lot[all_ray]) & (light[all_ray] > 0)
+    assert 0 < own.sum() < len(own)
+    for found, every in zip((line, ray, *rest), (all_line, all_ray, *all_rest), strict=True):
+        assert np.array_equal(found, every[own])

@@ -7,6 +7,8 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from hypothesis import given
+from hypothesis import strategies as st
 from options_kit import plan_with
 from shapely.geometry import LineString, Point, box
 from test_views import GARDEN, HOUSE, LINE, WINDOW, windows
@@ -19,7 +21,14 @@ from screenplan.planting.closure import close_rows
 from screenplan.planting.species import load_species
 from screenplan.site.terrain import Terrain
 from screenplan.views.closing import row_closing
-from screenplan.views.needed_height import cross_lines, find_needed_height, height_for
+from screenplan.views.needed_height import (
+    Crossings,
+    cross_lines,
+    find_needed_height,
+    height_for,
+    most_needed,
+    needed_along,
+)
 from screenplan.views.sight import lay_sight
 
 #: Made-up plants of 0.5 m that grow in a straight line, by 0.2, 0.3 and 0.4 m a year, up to 9 m.
@@ -281,3 +290,30 @@ def test_layers_by_contract_cover_each_line_once():
 def test_bad_parameters_are_refused(options, says):
     with pytest.raises(InputError, match=says):
         find(**options)
+
+
+# Another library: numpy parts the line and places the crossings; and each line is told as if it were alone.
+@given(st.integers(0, 2**32 - 1), st.sampled_from([0.5, 0.9, 1.0]))
+def test_many_lines_need_what_each_alone_needs(seed, share):
+    rng = np.random.default_rng(seed)
+    views = plan_with(views_needed_share=share, views_needed_step=2.5).views
+    lines = [LineString([(0, 0), (length, 0)]) for length in rng.uniform(0.4, 40.0, 5)]
+    lengths, line = np.array([line.length for line in lines]), rng.integers(0, 4, 60)
+    # Some at the ends of stretches, where rounding would show.
+    station = rng.choice(np.linspace(0.0, 1.0, 33), 60) * lengths[line]
+    light, above = rng.choice([0.3, 0.7, 1.0], 60), rng.uniform(-1.0, 5.0, 60)
+    met = Crossings(station, above, light, np.zeros(60, int), line)
+    told = most_needed(lengths, met, views)
+    assert told[4] == 0.0
+    for number, shape in enumerate(lines):
+        own = met.only(line == number)
+        along = needed_along(shape, own, Terrain.flat(), views)
+        assert told[number] == along.needed_m.max()
+        ends = np.linspace(0.0, shape.length, len(along.ends))
+        assert np.array_equal(along.ends, ends)
+        place = np.clip(np.searchsorted(ends, own.station, side="right") - 1, 0, len(ends) - 2)
+        by_hand = [
+            height_for(own.above[place == k], own.light[place == k], share)
+            for k in range(len(ends) - 1)
+        ]
+        assert along.needed_m.tolist() == by_hand

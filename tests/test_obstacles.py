@@ -393,3 +393,25 @@ def test_where_a_parabola_first_falls_below_is_its_first_root(k2, k1, k0, low, h
 def test_an_awning_alone_is_one(kind, count):
     shape = box(0, 0, 2, 2) if kind == AWNING else LineString([(0, 0), (2, 0)])
     assert len(lay_obstacles(None, screens(kind, shape)).awnings) == count
+
+
+# Invariant: what is left out meets no ray that stays in the box.
+@given(st.integers(0, 2**32 - 1))
+def test_rays_in_a_box_meet_what_stands_about_it(seed):
+    rng = np.random.default_rng(seed)
+    around = [
+        screens(kind, shape, height=4.0, width_m=1.0, opacity=opacity)
+        for kind, shape, opacity in [
+            *(("tree", Point(*at), 0.5) for at in rng.uniform(0, 80, (12, 2))),
+            *(("hedge", LineString(ends), 0.7) for ends in rng.uniform(0, 80, (6, 2, 2))),
+            *((AWNING, box(x, y, x + 3, y + 2), 1.0) for x, y in rng.uniform(0, 80, (4, 2))),
+        ]
+    ]
+    layer = gpd.GeoDataFrame(pd.concat(around, ignore_index=True), geometry="geometry")
+    footprints = [box(x, y, x + 5, y + 4) for x, y in rng.uniform(0, 80, (12, 2))]
+    whole = lay_obstacles(houses(*footprints, height=3.0), layer)
+    lines = np.add(random_lines(rng, 300, size=25.0, z=(0.5, 5.0)), [30.0, 20.0, 0.0])
+    some = whole.within((30.0, 20.0, 55.0, 45.0))
+    assert len(some.panels.ends) < len(whole.panels.ends)
+    for told, left in zip(whole.light_left(*lines), some.light_left(*lines), strict=True):
+        assert np.array_equal(told, left)

@@ -17,9 +17,10 @@ from screenplan.views.openings import NUDGE_M, OPENING, openings_of
 from screenplan.views.sampling import (
     FEWEST_POSITIONS,
     Outdoors,
-    by_subject,
+    Stems,
     eyes_behind,
     positions_in,
+    positions_in_each,
     positions_in_view,
     rays_through,
     sample_places,
@@ -43,7 +44,7 @@ def places(*shapes, **more):
 
 def sample(layer, buildings=None, lines=None, terrain=None):
     sampled = sample_places(layer, Outdoors(buildings), terrain, spacing_m=1.0)
-    return sampled if lines is None else sampled.off(by_subject(lines))
+    return sampled if lines is None else sampled.off(Stems.of(lines))
 
 
 def test_opening_of_a_window_in_a_wall():
@@ -280,3 +281,44 @@ def test_a_corner_on_a_straight_edge_does_not_turn_the_grid(turn):
     assert len(one) == len(two) > 20
     away = shapely.distance(shapely.MultiPoint(one), shapely.points(two))
     assert away.max() < 0.02
+
+
+# Invariant: to the last digit, whatever other places are sampled with it.
+@given(st.integers(0, 2**32 - 1))
+def test_many_places_are_sampled_as_each_alone(seed):
+    rng = np.random.default_rng(seed)
+    turned = [
+        shapely.affinity.rotate(box(x, y, x + wide, y + deep), angle)
+        for x, y, wide, deep, angle in rng.uniform(
+            [20, 20, 0.05, 2, 0], [90, 90, 9, 30, 90], (6, 5)
+        )
+    ]
+    shapes = np.array(
+        [*turned[:4], MultiPolygon([box(0, 0, 4, 3), box(9, 9, 14, 10)]), *turned[4:]]
+    )
+    spacing = rng.uniform(0.3, 4.0, len(shapes))
+    xy, count = positions_in_each(shapes, spacing, 40)
+    alone = [positions_in(shape, apart, 40) for shape, apart in zip(shapes, spacing, strict=True)]
+    assert count.tolist() == [len(some) for some in alone]
+    assert np.array_equal(xy, np.concatenate(alone))
+    layer = places(*shapes, Point(3, 3), deck_m=[0.0, 0.5] * 4)
+    spacing = np.append(spacing, 1.0)
+    house = HOUSE.set_geometry([box(1, 1, 2, 2)])
+    whole = sample_places(layer, Outdoors(house), spacing_m=spacing)
+    for row in range(len(layer)):
+        own = sample_places(layer.iloc[[row]], Outdoors(house), spacing_m=spacing[row])
+        assert np.array_equal(whole.coarse.row(row), own.coarse.xyz)
+        assert np.array_equal(whole.dense.row(row), own.dense.xyz)
+        assert whole.single[row] == own.single[0]
+
+
+def test_windows_that_are_alike_are_laid_alike():
+    # The same window twice, another floor of it, and one beside it: each as if it were alone.
+    rows = [window(), window(window_id="twice"), window(sill_m=0.9, floor_m=0.0), window(x=7.0)]
+    whole = openings_of(gpd.GeoDataFrame(rows_of(rows), geometry="geometry"), HOUSE)
+    for row, alone in enumerate(rows):
+        assert whole[row] == openings_of(alone, HOUSE)[0]
+
+
+def rows_of(layers):
+    return [row for layer in layers for row in layer.to_dict("records")]

@@ -1,8 +1,7 @@
-"""What was planned for a parcel as rows by the county's contracts."""
+"""What was planned for the parcels of a county as rows by the county's contracts."""
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,14 +12,82 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from screenplan.contracts import COUNTY_LINES, COUNTY_PLANTS, COUNTY_SIDES, Contract, year_column
+from screenplan.contracts import (
+    COUNTY,
+    COUNTY_LINES,
+    COUNTY_PLANTS,
+    COUNTY_SIDES,
+    Contract,
+    year_column,
+)
 from screenplan.contracts.county import COUNTED_YEARS
-from screenplan.contracts.tables import layer_of, texts
+from screenplan.contracts.tables import layer_of, table_of_columns, texts
 from screenplan.county.parcel import Planned
 from screenplan.county.seen import Seen
 from screenplan.ground.frame import LocalFrame
+from screenplan.plan import Options
+from screenplan.site.lots import Many
+from screenplan.site.ragged import firsts, numbered
 from screenplan.site.steady import EQUAL_M
 from screenplan.works.cost import plant_price
+
+#: The side of what comes in across none, or stands along none.
+NO_SIDE = -1
+
+
+@dataclass(frozen=True, eq=False)
+class PlannedLots:
+    """What was planned for several lots, in the local frame that they share.
+
+    Parameters
+    ----------
+    rows : ndarray of int, (lots,)
+        The row of each parcel in its file, from 1.
+    ids : sequence of str
+        The identifier of each parcel.
+    sides : Many
+    classes : ndarray of str, (sides,)
+        The class of each side.
+    causes : ndarray of str or None, (sides,)
+        Why a side has no row; None if it has one.
+    lines, plants : Many
+        Planting lines, and plants, those that stand already too.
+    target_spacing_m : ndarray, (lots,)
+        Distance between the points of places that were looked at.
+    plan : Options
+        Of it [cost] and [hand].
+    seen : Seen
+        The views, and how tall the rows must be.
+    """
+
+    rows: np.ndarray
+    ids: Sequence[str]
+    sides: Many
+    classes: np.ndarray
+    causes: np.ndarray
+    lines: Many
+    plants: Many
+    target_spacing_m: np.ndarray
+    plan: Options
+    seen: Seen
+
+    @classmethod
+    def one(cls, planned: Planned, about: Mapping[str, Any]) -> PlannedLots:
+        """Take one parcel as the only lot; ``about`` has its row in its file and its identifier."""
+        layers = planned.layers
+        causes = [planned.causes.get(name) for name in texts(layers["sides"], "side_id")]
+        return cls(
+            np.array([about["parcel_row"]]), [about["parcel_id"]], Many.one(layers["sides"]),
+            planned.classes, np.array(causes, object), Many.one(layers["planting_lines"]),
+            Many.one(layers["plants"]), np.array([planned.target_spacing_m]), planned.plan,
+            planned.seen,
+        )  # fmt: skip
+
+    @property
+    def new(self) -> Many:
+        """The plants that do not stand already."""
+        stands = self.plants.layer["existing"].to_numpy(bool)
+        return self.plants.only(~stands) if stands.any() else self.plants
 
 
 @dataclass
@@ -29,6 +96,25 @@ class Records:
 
     frame: LocalFrame
     rows: dict[str, list[dict[str, Any]]]
+
+
+def layers_of(planned: PlannedLots, wanted: Sequence[str], crs: CRS) -> dict[str, gpd.GeoDataFrame]:
+    """Give the sides of lots, and what else is wanted of their lines and new plants, by their contracts.
+
+    Parameters
+    ----------
+    planned : PlannedLots
+    wanted : sequence of str
+        Names of `COUNTY_LINES` and `COUNTY_PLANTS`.
+    crs : CRS
+        That of the local frame, in which the layers are.
+    """
+    made = {}
+    for name, (rows, columns) in _columns_of(planned, wanted).items():
+        years = COUNTED_YEARS if name == COUNTY_SIDES.name else ()
+        table = table_of_columns(COUNTY[name], columns, years)
+        made[name] = gpd.GeoDataFrame(table, geometry=rows.shapes, crs=crs)
+    return made
 
 
 def rows_of(
@@ -44,24 +130,32 @@ def rows_of(
     wanted : sequence of str
         Names of `COUNTY_LINES` and `COUNTY_PLANTS`.
     """
-    layers = planned.layers
-    plants, stands = layers["plants"], layers["plants"]["existing"].to_numpy(bool)
-    if stands.any():
-        plants = plants[~stands]
-    given = {COUNTY_LINES.name: layers["planting_lines"], COUNTY_PLANTS.name: plants}
-    records = {COUNTY_SIDES.name: _sides(planned, plants)} | {
-        name: pd.DataFrame(given[name]).to_dict("records") for name in wanted
-    }
-    shapes = {COUNTY_SIDES.name: layers["sides"].geometry} | {
-        name: given[name].geometry for name in wanted
-    }
     return {
         name: [
-            {**row, **about, "geometry": shape}
-            for row, shape in zip(rows, shapes[name].to_numpy(), strict=True)
+            dict(zip((*columns, "geometry"), row, strict=True))
+            for row in zip(*map(list, columns.values()), rows.shapes, strict=True)
         ]
-        for name, rows in records.items()
+        for name, (rows, columns) in _columns_of(PlannedLots.one(planned, about), wanted).items()
     }
+
+
+def _columns_of(
+    planned: PlannedLots, wanted: Sequence[str]
+) -> dict[str, tuple[Many, dict[str, Any]]]:
+    """Give by layer its rows and their columns."""
+    plants = planned.new
+    made = {COUNTY_SIDES.name: (planned.sides, _sides(planned, plants))}
+    for name in wanted:
+        rows = {COUNTY_LINES.name: planned.lines, COUNTY_PLANTS.name: plants}[name]
+        own = [column for column in COUNTY[name].names() if column in rows.layer.columns]
+        columns = {column: rows.layer[column].to_list() for column in own}
+        made[name] = (rows, _of_parcels(planned, rows) | columns)
+    return made
+
+
+def _of_parcels(planned: PlannedLots, rows: Many) -> dict[str, Any]:
+    ids = np.array(planned.ids, object)
+    return {"parcel_row": planned.rows[rows.lot], "parcel_id": ids[rows.lot]}
 
 
 def send_out(some: Sequence[Records], crs: CRS) -> None:
@@ -91,107 +185,124 @@ def layer_of_records(
     return layer_of(contract, records, [row["geometry"] for row in records], crs, COUNTED_YEARS)
 
 
-def _sides(planned: Planned, plants: gpd.GeoDataFrame) -> list[dict[str, Any]]:
-    layers, sides = planned.layers, planned.layers["sides"]
-    names = texts(sides, "side_id")
-    seen = _Views(planned.seen, sides)
-    lines = layers["planting_lines"]
-    tallest: dict[str, float] = {}
-    for line, side in zip(texts(lines, "line_id"), texts(lines, "side_id"), strict=True):
-        needed = planned.seen.needed_m[line]
-        tallest[side] = max(needed, tallest.get(side, needed))
-    plantable: dict[str, float] = {}
-    for row, side, length in zip(
-        lines["row"].to_numpy(int), texts(lines, "side_id"), lines["plantable_m"].to_numpy(float),
-        strict=True,
-    ):  # fmt: skip
-        if row == 1:
-            plantable[side] = plantable.get(side, 0.0) + float(length)
-    costs = cost_by_side(planned, plants)
-    count = Counter(texts(plants, "side_id"))
-    rays, lengths = float(planned.seen.rays.sum()), sides["length_m"].to_numpy(float)
-    return [
-        {
-            "side_id": name,
-            "side_class": planned.classes[k],
-            "length_m": float(lengths[k]),
-            "plantable_m": float(plantable.get(name, 0.0)),
-            "plants": count[name],
-            "needed_m": tallest.get(name, 0.0 if name in plantable else None),
-            "cost": costs.get(name, 0.0),
-            "cause": planned.causes.get(name),
-            "target_spacing_m": planned.target_spacing_m,
-            "rays": rays,
-            **seen.across(k),
-        }
-        for k, name in enumerate(names)
-    ]
+def _sides(planned: PlannedLots, plants: Many) -> dict[str, Any]:
+    """Give the columns of the sides."""
+    sides, lines, seen = planned.sides, planned.lines, planned.seen
+    count, lot = len(sides.lot), sides.lot
+    of_line, of_plant = _along(lines, sides), _along(plants, sides)
+    needed = np.full(count, -np.inf)
+    along = of_line != NO_SIDE
+    np.maximum.at(needed, of_line[along], seen.needed_m[along])
+    first = along & (lines.layer["row"].to_numpy(int) == 1)
+    length = lines.layer["plantable_m"].to_numpy(float)
+    return {
+        **_of_parcels(planned, sides),
+        "side_id": texts(sides.layer, "side_id"),
+        "side_class": planned.classes,
+        "length_m": sides.layer["length_m"].to_numpy(float),
+        "plantable_m": np.bincount(of_line[first], weights=length[first], minlength=count),
+        "plants": _counted(of_plant, count),
+        "needed_m": np.where(np.isfinite(needed), needed, np.nan),
+        "cost": _costs(planned.plan, plants.layer, of_plant, count),
+        "cause": planned.causes,
+        "target_spacing_m": planned.target_spacing_m[lot],
+        "rays": np.bincount(seen.lot, weights=seen.rays, minlength=sides.lots)[lot],
+        **_across(seen, sides),
+    }
 
 
-class _Views:
-    """The views that are counted, and across which side each comes in."""
-
-    def __init__(self, seen: Seen, sides: gpd.GeoDataFrame):
-        self.window, self.seen, self.today = seen.windows, seen.rays > 0, seen.is_open
-        self.year = seen.year_closed
-        self.side = side_of_views(seen.lines, sides.geometry.to_numpy())
-
-    def across(self, side: int) -> dict[str, Any]:
-        """Count the views that come in across one side."""
-        mine = self.side == side
-        years = self.year[mine & self.today]
-        last = years.max(initial=-np.inf)
-        return {
-            "windows": len(set(self.window[mine & self.seen])),
-            "views_open": len(years),
-            "year_closed": int(last) if np.isfinite(last) else None,
-            **{year_column("closed", year): int((years <= year).sum()) for year in COUNTED_YEARS},
-        }
+def _along(rows: Many, sides: Many) -> np.ndarray:
+    """Give the side along which each row of a layer stands, by its place among the sides of all lots."""
+    names = zip(sides.lot.tolist(), texts(sides.layer, "side_id"), strict=True)
+    places = {name: place for place, name in enumerate(names)}
+    asked = zip(rows.lot.tolist(), texts(rows.layer, "side_id"), strict=True)
+    return np.array([places.get(name, NO_SIDE) for name in asked], int)
 
 
-def side_of_views(looks: np.ndarray, lines: np.ndarray) -> np.ndarray:
-    """Tell across which side each view comes in, as its place among the sides, (views,).
+def _counted(places: np.ndarray, count: int) -> np.ndarray:
+    return np.bincount(places[places != NO_SIDE], minlength=count)
+
+
+def _across(seen: Seen, sides: Many) -> dict[str, Any]:
+    """Count the views that come in across each side."""
+    count, views = len(sides.lot), np.flatnonzero(seen.rays > 0)
+    lines, shapes = seen.lines(views), sides.shapes
+    side = np.full(len(seen.rays), NO_SIDE)
+    side[views] = side_of_views(lines, shapes, seen.lot[views], sides.lot)
+    looks = np.unique(np.column_stack([side, seen.windows])[side != NO_SIDE], axis=0)[:, 0]
+    mine = (side != NO_SIDE) & seen.is_open
+    last = np.full(count, -np.inf)
+    np.maximum.at(last, side[mine], seen.year_closed[mine])
+    return {
+        "windows": _counted(looks, count),
+        "views_open": _counted(side[mine], count),
+        "year_closed": [int(year) if np.isfinite(year) else None for year in last.tolist()],
+        **{
+            year_column("closed", year): _counted(side[mine & (seen.year_closed <= year)], count)
+            for year in COUNTED_YEARS
+        },
+    }
+
+
+def side_of_views(
+    looks: np.ndarray,
+    lines: np.ndarray,
+    lot: np.ndarray | None = None,
+    of: np.ndarray | None = None,
+) -> np.ndarray:
+    """Tell across which side of its lot each view comes in, as its place among all sides, (views,).
 
     It is the side that the straight line from window to place crosses last; where it crosses none, the nearest, so
-    that every view belongs to one side. Through a corner it comes in across the first of its sides.
+    that every view belongs to one side. Through a corner it comes in across the first of its sides. A lot without
+    sides has none, -1.
 
     Parameters
     ----------
     looks : ndarray of LineString, (views,)
         From window to place.
     lines : ndarray of LineString, (sides,)
+    lot : ndarray of int, (views,), optional
+        The lot of each view; by default one.
+    of : ndarray of int, (sides,), optional
+        The lot of each side, ascending.
     """
-    found = np.zeros(len(looks), int)
-    if not len(lines) or not len(looks):
+    lot = np.zeros(len(looks), int) if lot is None else lot
+    of = np.zeros(len(lines), int) if of is None else of
+    first, last = (np.searchsorted(of, lot, by) for by in ("left", "right"))
+    count, found = last - first, np.full(len(looks), NO_SIDE)
+    some = np.flatnonzero(count)
+    if not len(some):
         return found
-    apart = shapely.distance(looks[:, None], lines[None, :])
+    group, number = numbered(count[some])
+    look, side, begin = some[group], first[some][group] + number, firsts(count[some])
+    apart = shapely.distance(looks[look], lines[side])
     near = apart <= EQUAL_M
     to_end = np.where(near, 0.0, np.inf)
     # Where it crosses one side only, that is the last.
-    look, side = np.nonzero(near & (near.sum(axis=1) > 1)[:, None])
-    crossings = shapely.shortest_line(looks[look], lines[side])
-    ends = shapely.get_point(looks[look], -1)
+    several = np.flatnonzero(near & (np.add.reduceat(near.astype(int), begin) > 1)[group])
+    cuts, sides = looks[look[several]], lines[side[several]]
     # What it only touches is crossed where it is nearest to it; a line may run along a side.
-    meets = shapely.intersection(looks[look], lines[side])
-    meets = np.where(shapely.is_empty(meets), shapely.get_point(crossings, 0), meets)
-    to_end[look, side] = shapely.distance(meets, ends)
-    crossed = np.isfinite(to_end).any(axis=1)
-    for some, away in ((crossed, to_end), (~crossed, apart)):
-        least = away[some].min(axis=1, keepdims=True, initial=np.inf)
-        # Of two that meet at a corner through which it comes the first.
-        found[some] = (away[some] <= least + EQUAL_M).argmax(axis=1)
+    meets = shapely.intersection(cuts, sides)
+    nearest = shapely.get_point(shapely.shortest_line(cuts, sides), 0)
+    meets = np.where(shapely.is_empty(meets), nearest, meets)
+    to_end[several] = shapely.distance(meets, shapely.get_point(cuts, -1))
+    crossed = np.isfinite(np.minimum.reduceat(to_end, begin))
+    away = np.where(crossed[group], to_end, apart)
+    # Of two that meet at a corner through which it comes the first.
+    ahead = away <= np.minimum.reduceat(away, begin)[group] + EQUAL_M
+    found[some] = np.minimum.reduceat(np.where(ahead, side, len(lines)), begin)
     return found
 
 
-def cost_by_side(planned: Planned, plants: gpd.GeoDataFrame) -> dict[str, float | None]:
-    """Give the cost of each side's plants; None where one has no price."""
-    costs: dict[str, float | None] = {}
-    assert planned.plan is not None  # a parcel that was planned has its plan
-    for side, species, stock, height in zip(
-        texts(plants, "side_id"), texts(plants, "species"), texts(plants, "stock"),
-        plants["stock_height_m"].to_numpy(float), strict=True,
-    ):  # fmt: skip
-        price = plant_price(planned.plan, species, stock, height)
-        so_far = costs.get(side, 0.0)
-        costs[side] = None if price is None or so_far is None else so_far + price
-    return costs
+def _costs(plan: Options, plants: pd.DataFrame, side: np.ndarray, count: int) -> np.ndarray:
+    """Give the cost of the plants of each side; NaN where one has no price."""
+    kinds = list(
+        zip(
+            texts(plants, "species"), texts(plants, "stock"),
+            plants["stock_height_m"].to_numpy(float).tolist(), strict=True,
+        )
+    )  # fmt: skip
+    known = {kind: plant_price(plan, *kind) for kind in dict.fromkeys(kinds)}
+    prices = np.array([known[kind] for kind in kinds], float)
+    along = side != NO_SIDE
+    return np.bincount(side[along], weights=prices[along], minlength=count)

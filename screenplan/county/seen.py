@@ -1,4 +1,4 @@
-"""What is seen of a parcel, as arrays: the years in which its views close, and how tall its rows must be.
+"""What is seen of the lots of a county, as arrays: the years in which their views close, and how tall their rows must be.
 
 The rays are those of the steps ``needed`` and ``views`` of a plan, laid and followed once, and by the same functions;
 what only drawings and sheets need, such as where the last open rays pass, is not worked out.
@@ -6,34 +6,44 @@ what only drawings and sheets need, such as where the last open rays pass, is no
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
 
-from screenplan.contracts.tables import texts
+from screenplan.contracts.tables import has_rows
 from screenplan.plan import Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import planned_stand
+from screenplan.planting.stand import Stand, planned_stand
+from screenplan.site.lots import Lots, Many
 from screenplan.site.terrain import Terrain
+from screenplan.views.crossing import PlanLines
+from screenplan.views.crowns import CrownTable
 from screenplan.views.grown import crowns_of, runs_of, years_to_rest
-from screenplan.views.needed_height import cross_lines, most_needed
-from screenplan.views.sight import Sight, sight_of
+from screenplan.views.kernel import Runs
+from screenplan.views.needed_height import cross_rays, joined, most_needed
+from screenplan.views.obstacles import Obstacles, lay_obstacles
+from screenplan.views.sight import Sight, lay_sight
 from screenplan.views.timeline import Scene, follow_each, sum_each, years_closed
-from screenplan.views.together import Rays
+from screenplan.views.together import PORTION, Ends, Rays
+
+#: Layers that lie around the lots and stand in the way of rays.
+STANDING = ("buildings", "existing_screens")
 
 
 @dataclass(frozen=True, eq=False)
 class Seen:
-    """The views of a parcel, and what its planting lines must be.
+    """The views of lots, and what their planting lines must be.
 
     Parameters
     ----------
     sight : Sight
         Who looks at what; views are its pairs.
+    lot : ndarray of int, (views,)
+        The lot whose place is looked at, ascending.
     rays : ndarray of int, (views,)
         Rays that pass the opening; a view without any is none.
     open_now : ndarray, (views,)
@@ -42,32 +52,35 @@ class Seen:
         First year from which it stays closed at typical growth; infinite if it does not in the years looked at.
     is_open : ndarray of bool, (views,)
         Whether it is a view that is open on the day of planting.
-    needed_m : dict of str to float
-        By planting line, the greatest height that it must have.
+    needed_m : ndarray, (lines,)
+        The greatest height that each planting line must have.
     """
 
     sight: Sight
+    lot: np.ndarray
     rays: np.ndarray
     open_now: np.ndarray
     year_closed: np.ndarray
     is_open: np.ndarray
-    needed_m: dict[str, float]
+    needed_m: np.ndarray
 
     @property
     def windows(self) -> np.ndarray:
         """The window of each view, by its number, (views,)."""
         return self.sight.pairs[:, 0]
 
-    @property
-    def lines(self) -> np.ndarray:
-        """Straight lines from the windows to the middles of all heads in the places, (views,).
+    def lines(self, views: np.ndarray) -> np.ndarray:
+        """Straight lines from the windows of some views to the middles of all heads in the places.
 
         A middle that hangs on the outline alone, for a drawing, may jump where a corner moves by a hair.
         """
-        observer, place = self.sight.pairs.T
+        observer, place = self.sight.pairs[views].T
         heads = self.sight.targets.coarse
-        sums = np.add.reduceat(heads.xyz[:, :2], heads.first[:-1]) if len(place) else np.zeros((0, 2))  # fmt: skip
-        ends = [self.sight.observers.middle[observer], (sums / heads.counts[:, None])[place]]
+        middles = np.zeros((0, 2))
+        if len(views):
+            sums = np.add.reduceat(heads.xyz[:, :2], heads.first[:-1])
+            middles = (sums / heads.counts[:, None])[place]
+        ends = [self.sight.observers.middle[observer], middles]
         return shapely.linestrings(np.stack(ends, axis=1).reshape(-1, 2, 2))
 
 
@@ -77,7 +90,7 @@ def see(
     terrain: Terrain,
     species_table: Mapping[str, Species],
 ) -> Seen:
-    """Lay the sight of a parcel and follow it.
+    """Lay the sight of one parcel and follow it: `see_each` of one lot.
 
     Parameters
     ----------
@@ -93,29 +106,237 @@ def see(
     InputError
         By row as those steps say.
     """
-    sight = sight_of(layers, plan.views, terrain, None)
-    years, threshold = plan.growth.years, plan.views.threshold
-    stand = planned_stand(layers["plants"], plan, species_table, years)
-    stand = stand.in_years(years_to_rest(stand))
-    crowns = crowns_of(stand)
-    scene = Scene(
-        sight.obstacles,
-        runs_of(stand, crowns),
-        crowns,
-        threshold if plan.views.leaves == "translucent" else None,
-    )
-    portions = list(follow_each(sight.ends(), scene))
-    told = sum_each(portions, scene, (0, len(sight.pairs)))
-    lines = layers["planting_lines"]
-    needed = {}
-    if len(lines):
-        shapes = lines.geometry.to_numpy()
-        lit = ((Rays(some.view, some.origin, some.target), some.light) for some in portions)
-        crossings = cross_lines(sight, list(shapes), lit=lit)
-        for name, line, met in zip(texts(lines, "line_id"), shapes, crossings, strict=True):
-            needed[name] = most_needed(line, met, plan.views)
-    closed = years_closed(told.open[:, TYPICAL].max(axis=1), threshold, years)
-    seen = told.rays > 0
-    return Seen(
-        sight, told.rays, told.now, np.where(seen, closed, np.inf), seen & (told.now > threshold), needed,
+    names = ("windows", "private_places", "planting_lines", "plants", "onlookers")
+    given = {name: Many.one(layers[name]) for name in names if layers.get(name) is not None}
+    return see_each(
+        Lots(layers, np.zeros(1, int)), given, plan=plan, terrain=terrain,
+        target_spacing_m=np.array([plan.views.target_spacing]), species_table=species_table,
     )  # fmt: skip
+
+
+def see_each(
+    lots: Lots,
+    layers: Mapping[str, Many],
+    *,
+    plan: Options,
+    target_spacing_m: np.ndarray,
+    terrain: Terrain,
+    species_table: Mapping[str, Species],
+) -> Seen:
+    """Lay the sight of each lot and follow it; a lot's plants stand in the way of its own views alone.
+
+    Parameters
+    ----------
+    lots : Lots
+        Of what lies around them buildings, each with an identifier, and existing screens.
+    layers : mapping of str to Many
+        Windows, private places, planting lines and plants of the lots, and onlookers if there are any. A window that
+        looks at several lots is a row of each.
+    plan : Options
+        Of it [growth] and [views].
+    target_spacing_m : ndarray, (lots,)
+        Distance between the points of the places that are looked at.
+    terrain : Terrain
+        Level ground, or what covers all that is looked at.
+    species_table : mapping
+
+    Raises
+    ------
+    InputError
+        By row as the steps ``needed`` and ``views`` say, rows being those of the layers of all lots.
+    """
+    around = {name: lots.around.get(name) for name in STANDING}
+    given = {name: many.layer for name, many in layers.items()}
+    subjects = {name: many.lot for name, many in layers.items()}
+    spacing = target_spacing_m[subjects["private_places"]]
+    sight = lay_sight(given | around, plan.views, terrain, subjects, spacing)
+    views, lines = len(sight.pairs), layers["planting_lines"]
+    found = _Found(
+        sight.targets.subject[sight.pairs[:, 1]], np.zeros(views, int), np.zeros(views), np.full(views, np.inf),
+        np.zeros(len(lines.lot)),
+    )  # fmt: skip
+    if views:
+        stand = planned_stand(given["plants"], plan, species_table, subject=subjects["plants"])
+        for some, mine, planted in _portions(lots, sight, found.lot, stand):
+            _follow(found, some, mine, planted, lines, plan, terrain)
+    seen = found.rays > 0
+    return Seen(
+        sight, found.lot, found.rays, found.now, np.where(seen, found.closed, np.inf),
+        seen & (found.now > plan.views.threshold), found.needed,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """What is found of the views, and of the lines; see `Seen`."""
+
+    lot: np.ndarray
+    rays: np.ndarray
+    now: np.ndarray
+    closed: np.ndarray
+    needed: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class _Planted:
+    """The plants of lots that start alike.
+
+    Parameters
+    ----------
+    runs : Runs
+    crowns : CrownTable
+    own : ndarray of int, (lots, 2)
+        The first run of each lot, and the one after its last.
+    """
+
+    runs: Runs
+    crowns: CrownTable
+    own: np.ndarray
+
+    @classmethod
+    def of(cls, stand: Stand, lots: int) -> _Planted:
+        """Put the plants of some lots, of so many lots in all, into runs."""
+        stand = stand.in_years(years_to_rest(stand))
+        crowns = crowns_of(stand)
+        runs = runs_of(stand, crowns)
+        lot = stand.subject[stand.order[runs.order[runs.first[:-1]]]]
+        ends = np.searchsorted(lot, np.arange(lots + 1))
+        return cls(runs, crowns, np.column_stack([ends[:-1], ends[1:]]))
+
+
+@dataclass(frozen=True, eq=False)
+class _Some:
+    """Some views: their numbers, the ends of their rays, and what stands between."""
+
+    views: np.ndarray
+    ends: Ends
+    obstacles: Obstacles
+
+
+def _portions(
+    lots: Lots, sight: Sight, lot: np.ndarray, stand: Stand
+) -> Iterator[tuple[_Some, np.ndarray, _Planted]]:
+    """Part the views into those of lots that start alike, some lots at a time, so that memory stays flat.
+
+    Lots with other kinds of plants are followed for other years, as each is by itself.
+
+    Yields
+    ------
+    some : _Some
+    mine : ndarray of int
+        The lots.
+    planted : _Planted
+    """
+    ends, boxes = sight.ends(), _boxes_of(sight)
+    far = _look_far(lots, boxes, lot)
+    views = np.bincount(lot, minlength=len(lots))
+    most = np.bincount(lot, weights=ends.most, minlength=len(lots))
+    for kinds, alike in _alike(stand, len(lots)):
+        group = np.zeros(len(lots), bool)
+        group[alike] = True
+        planted = _Planted.of(stand.only(group[stand.subject], kinds), len(lots))
+        looked = alike[views[alike] > 0]
+        near = looked[~far[looked]]
+        part = np.cumsum(most[near]) // PORTION
+        for mine in [
+            *(near[part == number] for number in np.unique(part)),
+            *looked[far[looked]][:, None],
+        ]:
+            numbers = np.flatnonzero(np.isin(lot, mine))
+            if far[mine[0]]:
+                stands = _within_reach(lots, int(mine[0]), sight)
+            else:
+                west, south = boxes[numbers, :2].min(axis=0).tolist()
+                east, north = boxes[numbers, 2:].max(axis=0).tolist()
+                stands = sight.obstacles.within((west, south, east, north))
+            yield _Some(numbers, ends.of(numbers), stands), mine, planted
+
+
+def _alike(stand: Stand, lots: int) -> list[tuple[tuple[int, ...], np.ndarray]]:
+    """Group lots by how their plants start, in the order in which each tells it: the starts, and the lots."""
+    starts: list[dict[int, None]] = [{} for _ in range(lots)]
+    for lot, start in zip(stand.subject.tolist(), stand.start.tolist(), strict=True):
+        starts[lot][start] = None
+    groups: dict[tuple[int, ...], list[int]] = {}
+    for lot, some in enumerate(starts):
+        groups.setdefault(tuple(some), []).append(lot)
+    return [(kinds, np.array(some)) for kinds, some in groups.items()]
+
+
+def _look_far(lots: Lots, boxes: np.ndarray, lot: np.ndarray) -> np.ndarray:
+    """Tell in which lots a ray may meet what lies beyond the lot's reach, (lots,).
+
+    Of all others a ray meets the same things among those around all lots as among those within its lot's reach.
+    """
+    far = np.zeros(len(lots), bool)
+    if np.isinf(lots.reach_m) or not len(lot):
+        return far
+    some, begin = np.unique(lot, return_index=True)
+    boxes = shapely.box(
+        *np.minimum.reduceat(boxes[:, :2], begin).T, *np.maximum.reduceat(boxes[:, 2:], begin).T
+    )
+    for name in STANDING:
+        if has_rows(lots.around.get(name)):
+            shapes = lots.around[name].geometry.to_numpy()
+            at, row = shapely.STRtree(shapes).query(boxes)
+            reached = shapely.dwithin(shapes[row], lots.outlines[some[at]], lots.reach_m)
+            far[some[at[~reached]]] = True
+    return far
+
+
+def _boxes_of(sight: Sight) -> np.ndarray:
+    """Give the boxes in which the rays of views stay: west, south, east and north, (views, 4)."""
+    observer, place = sight.pairs.T
+    eyes, heads = sight.observers.eyes[False, False].extents(), sight.targets.coarse.extents()
+    # The eyes for a place that is a single position stand nearer to the jambs than these do.
+    half = np.nan_to_num(sight.observers.openings["half_width_m"])[:, None]
+    low = np.minimum((eyes[0] - half)[observer], heads[0][place])
+    high = np.maximum((eyes[1] + half)[observer], heads[1][place])
+    return np.hstack([low, high])
+
+
+def _within_reach(lots: Lots, lot: int, sight: Sight) -> Obstacles:
+    """Lay what stands within the reach of one lot."""
+    own = {}
+    for name in STANDING:
+        if lots.around.get(name) is not None:
+            of, row = lots.near(name)
+            own[name] = lots.around[name].iloc[row[of == lot]]
+    return lay_obstacles(
+        own.get("buildings"), own.get("existing_screens"), sight.ground, sight.within
+    )
+
+
+def _follow(
+    found: _Found,
+    some: _Some,
+    mine: np.ndarray,
+    planted: _Planted,
+    lines: Many,
+    plan: Options,
+    terrain: Terrain,
+) -> None:
+    """Follow the rays of the views of some lots; enter what is found."""
+    views, threshold = plan.views, plan.views.threshold
+    lot = found.lot[some.views]
+    scene = Scene(
+        some.obstacles, planted.runs, planted.crowns,
+        threshold if views.leaves == "translucent" else None, planted.own[lot],
+    )  # fmt: skip
+    portions = list(follow_each(some.ends, scene))
+    told = sum_each(portions, scene, (0, len(lot)), named=False)
+    found.rays[some.views], found.now[some.views] = told.rays, told.now
+    found.closed[some.views] = years_closed(
+        told.open[:, TYPICAL].max(axis=1), threshold, plan.growth.years
+    )
+    rows = np.flatnonzero(np.isin(lines.lot, mine))
+    shapes, of = lines.shapes[rows], lines.lot[rows]
+    corners = PlanLines.of([shapely.get_coordinates(line) for line in shapes])
+    edges = np.searchsorted(of[corners.line], np.column_stack([lot, lot + 1]))
+    met = joined(
+        cross_rays(
+            Rays(one.view, one.origin, one.target), one.light, corners, terrain, edges=edges[one.view]
+        )
+        for one in portions
+    )  # fmt: skip
+    found.needed[rows] = most_needed(shapely.length(shapes), met, views)

@@ -7,12 +7,12 @@ suburb; the bench of the county prints it).
 
 from __future__ import annotations
 
-import math
-
 import geopandas as gpd
+import numpy as np
 import shapely
 
 from screenplan.plan import Options
+from screenplan.site.lots import Many
 from screenplan.views.sampling import FEWEST_POSITIONS, MOST_TARGETS
 
 #: What the wider grid leaves out, as `tests.benchmarks.county` measured it: every 57th lot of a suburb, 2,332 open views.
@@ -29,7 +29,12 @@ WIDEST_M = 20.0
 
 
 def spacing_for(plan: Options, windows: gpd.GeoDataFrame, places: gpd.GeoDataFrame) -> float:
-    """Choose the distance between the points of places that are looked at, metres.
+    """Choose the distance between the points of places that are looked at, metres: `spacing_for_each` of one lot."""
+    return float(spacing_for_each(plan, Many.one(windows), Many.one(places))[0])
+
+
+def spacing_for_each(plan: Options, windows: Many, places: Many) -> np.ndarray:
+    """Choose the distance between the points of places that are looked at, metres, (lots,).
 
     The rays are counted as if every window saw every position; fewer pass the openings.
 
@@ -37,18 +42,33 @@ def spacing_for(plan: Options, windows: gpd.GeoDataFrame, places: gpd.GeoDataFra
     ----------
     plan : Options
         Of it [views] and the rays of [county].
-    windows, places : GeoDataFrame
+    windows, places : Many
         By their contracts, in local-frame metres.
     """
-    spacing, most = plan.views.target_spacing, plan.county.rays
-    eyes = len(windows) * plan.views.eyes_across * HEIGHTS
-    areas = shapely.area(places.geometry.to_numpy())
-    while most and rays_at(spacing, eyes, areas) > most and spacing < WIDEST_M:
-        spacing = min((math.floor(spacing / STEP_M) + 1) * STEP_M, WIDEST_M)
+    spacing, most = np.full(windows.lots, plan.views.target_spacing), plan.county.rays
+    eyes = windows.count * plan.views.eyes_across * HEIGHTS
+    while most:
+        rays = rays_at(spacing, eyes, shapely.area(places.shapes), places.lot)
+        wider = (rays > most) & (spacing < WIDEST_M)
+        if not wider.any():
+            break
+        spacing[wider] = np.minimum((spacing[wider] // STEP_M + 1) * STEP_M, WIDEST_M)
     return spacing
 
 
-def rays_at(spacing_m: float, eyes: int, areas) -> float:
-    """Count the rays from eyes to both heights of heads in places of some areas, m²."""
-    positions = sum(min(max(area / spacing_m**2, FEWEST_POSITIONS), MOST_TARGETS) for area in areas)
-    return eyes * positions * HEIGHTS
+def rays_at(
+    spacing_m: np.ndarray, eyes: np.ndarray, areas: np.ndarray, lot: np.ndarray
+) -> np.ndarray:
+    """Count the rays of each lot from eyes to both heights of heads in its places.
+
+    Parameters
+    ----------
+    spacing_m : ndarray, (lots,)
+    eyes : ndarray of int, (lots,)
+    areas : ndarray, (places,)
+        Square metres.
+    lot : ndarray of int, (places,)
+        The lot of each place.
+    """
+    positions = np.clip(areas / spacing_m[lot] ** 2, FEWEST_POSITIONS, MOST_TARGETS)
+    return eyes * np.bincount(lot, weights=positions, minlength=len(eyes)) * HEIGHTS

@@ -100,14 +100,15 @@ def row_ways(x, y, row) -> np.ndarray:
     ndarray, (plants, 2)
         Of length 1; east for a plant that is alone in its row.
     """
-    way = np.zeros((len(x), 2))
-    way[:, 0] = 1.0
-    for number in np.unique(row):
-        members = np.flatnonzero(row == number)
-        if len(members) < 2:
-            continue
-        step = np.column_stack([np.gradient(x[members]), np.gradient(y[members])])
-        length = np.hypot(*step.T)
-        there = length > 0.0
-        way[members[there]] = step[there] / length[there, None]
+    way = np.tile([1.0, 0.0], (len(x), 1))
+    order = np.argsort(row, kind="stable")
+    xy, row = np.column_stack([x, y])[order], np.asarray(row)[order]
+    ahead = row[1:] == row[:-1]
+    # The plant behind and the one before; at the ends of a row, and alone, the plant itself.
+    behind = np.arange(len(row)) + np.append(ahead, False)[: len(row)]
+    before = np.arange(len(row)) - np.append(False, ahead)[: len(row)]
+    step = (xy[behind] - xy[before]) / np.maximum(behind - before, 1)[:, None]
+    length = np.hypot(*step.T)
+    there = length > 0.0
+    way[order[there]] = step[there] / length[there, None]
     return way

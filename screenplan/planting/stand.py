@@ -179,6 +179,25 @@ class Stand:
         years = _years(years)
         return replace(self, years=years, sizes=sizes_of(self.starts, years, self.curve))
 
+    def only(self, plants: np.ndarray, starts: Sequence[int]) -> Stand:
+        """Give some of the plants.
+
+        Parameters
+        ----------
+        plants : ndarray of bool, (plants,)
+        starts : sequence of int
+            How they start, in the order that is wanted.
+        """
+        number, start = np.cumsum(plants) - 1, np.zeros(len(self.starts), int)
+        start[list(starts)] = np.arange(len(starts))
+        return replace(
+            self, points=self.points[plants], ground_m=self.ground_m[plants],
+            subject=self.subject[plants], row=self.row[plants],
+            order=number[self.order[plants[self.order]]],
+            starts=tuple(self.starts[kind] for kind in starts), start=start[self.start[plants]],
+            sizes=self.sizes[:, list(starts)],
+        )  # fmt: skip
+
     def unclipped(self) -> Stand:
         """Give the same plants as they grow where nobody clips them."""
         free = tuple(start._replace(species=start.species.unclipped()) for start in self.starts)
@@ -226,14 +245,20 @@ def stand_of(
 
 
 def planned_stand(
-    plants, plan: Options, species_table: Mapping[str, Species] | None = None, years=None
+    plants,
+    plan: Options,
+    species_table: Mapping[str, Species] | None = None,
+    years=None,
+    subject=None,
 ) -> Stand:
     """Make the stand of a layer of plants as a plan has them grow: see `stand_of`.
 
     ``years`` are those that the plan looks at, unless others are asked for.
     """
     years = plan.growth.years if years is None else years
-    return stand_of(plants, years=years, curve=plan.growth.curve, species_table=species_table)
+    return stand_of(
+        plants, years=years, curve=plan.growth.curve, species_table=species_table, subject=subject
+    )
 
 
 def sizes_of(starts: Iterable[Start], years, curve: str = "smooth") -> np.ndarray:

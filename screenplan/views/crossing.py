@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 
 from screenplan.site.ragged import firsts, numbered
 
-#: Table of rays by vertices that is worked on at a time.
-BLOCK = 2_000_000
-#: A vertex is on one side of a ray for certain if it is farther off than this share of the coordinates.
-UNSURE_SHARE = 1e-12
+#: Crossings of a ray for which there is room at first.
+USUAL = 2
+#: A share that is greater than 1 whatever is rounded.
+SURELY = 1.0 + 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +86,11 @@ def cross_line(origin, target, vertices, start_m: float = 0.0):
 
 
 def cross_each(
-    origin, target, lines: PlanLines
+    origin,
+    target,
+    lines: PlanLines,
+    edges: np.ndarray | None = None,
+    light: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Cut rays with lines in plan.
 
@@ -93,6 +98,10 @@ def cross_each(
     ----------
     origin, target : ndarray, (rays, 3)
     lines : PlanLines
+    edges : ndarray of int, (rays, 2), optional
+        The first edge that counts for each ray, and the one after the last; by default all do.
+    light : ndarray, (rays,), optional
+        Rays of which none is left cross nothing; by default all are lit.
 
     Returns
     -------
@@ -102,38 +111,51 @@ def cross_each(
     station, t : ndarray
         Distance along the line, and along the ray from 0 to 1.
     """
-    o = origin[:, :2]
-    d = target[:, :2] - o
-    step = max(BLOCK // max(len(lines.vertices), 1), 1)
-    found = [
-        _may_cross(o[first : first + step], d[first : first + step], lines, first)
-        for first in range(0, len(origin), step)
-    ]
-    nothing = np.zeros(0, np.int64)
-    ray, part = (np.concatenate(some) for some in zip((nothing, nothing), *found, strict=True))
-    start = lines.vertices[lines.edge[part]]
-    (ex, ey), (dx, dy) = (lines.vertices[lines.edge[part] + 1] - start).T, d[ray].T
-    way_x, way_y = (start - o[ray]).T
-    turn = dx * ey - dy * ex
-    with np.errstate(divide="ignore", invalid="ignore"):
-        t = (way_x * ey - way_y * ex) / turn
-        u = (way_x * dy - way_y * dx) / turn
-    # Half open, so that a shared vertex counts once.
-    meet = (t >= 0.0) & (t <= 1.0) & (u >= 0.0) & ((u < 1.0) | (lines.last[part] & (u <= 1.0)))
-    ray, part = ray[meet], part[meet]
-    return lines.line[part], ray, lines.begin[part] + u[meet] * lines.length[part], t[meet]
+    if edges is None:
+        edges = np.tile(np.array([0, len(lines.edge)], np.int64), (len(origin), 1))
+    light = np.ones(len(origin)) if light is None else light
+    start = lines.vertices[lines.edge]
+    sides = np.hstack([start, lines.vertices[lines.edge + 1] - start])
+    rays = (np.ascontiguousarray(part, np.float64) for part in (origin, target, light))
+    given = (*rays, sides, lines.last, np.ascontiguousarray(edges, np.int64))
+    room = USUAL * len(origin)
+    while True:
+        found = (np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room), np.empty(room))
+        count = _meet(*given, *found)  # type: ignore[call-arg]  # so many as it takes
+        if count <= room:
+            break
+        room = count
+    ray, part, t, u = (some[:count] for some in found)
+    return lines.line[part], ray, lines.begin[part] + u * lines.length[part], t
 
 
-def _may_cross(o, d, lines: PlanLines, first: int) -> tuple[np.ndarray, np.ndarray]:
-    """Find the rays and edges that may cross: those whose ends are not surely on one side of the ray's line."""
-    square = np.column_stack([d[:, 1], -d[:, 0]])
-    beside = lines.vertices @ square.T
-    beside -= (square * o).sum(axis=1)
-    size = np.abs(lines.vertices).max(initial=0.0) + np.abs(o).max(initial=0.0)
-    unsure = UNSURE_SHARE * size * np.abs(d).max(initial=0.0)
-    # Each end is surely to one hand, 1, to the other, -1, or too near to tell, 0.
-    on = (beside > unsure).astype(np.int8)
-    on -= beside < -unsure
-    part, ray = np.nonzero(on[lines.edge] * on[lines.edge + 1] < 1)
-    by_ray = np.argsort(ray, kind="stable")
-    return ray[by_ray] + first, part[by_ray]
+@njit(cache=True, error_model="numpy")
+def _meet(origin, target, light, sides, last, edges, ray, part, along_ray, along_edge):
+    """List where rays meet edges, as far as there is room; tell how many there are."""
+    count = 0
+    for number in range(origin.shape[0]):
+        if light[number] <= 0.0:
+            continue
+        ox, oy = origin[number, 0], origin[number, 1]
+        dx, dy = target[number, 0] - ox, target[number, 1] - oy
+        for k in range(edges[number, 0], edges[number, 1]):
+            way_x, way_y, ex, ey = sides[k, 0] - ox, sides[k, 1] - oy, sides[k, 2], sides[k, 3]
+            turn = dx * ey - dy * ex
+            # Most meet nowhere near, which is told without a division.
+            most = SURELY * abs(turn)
+            by_t = way_x * ey - way_y * ex
+            if by_t * turn < 0.0 or abs(by_t) > most:
+                continue
+            by_u = way_x * dy - way_y * dx
+            if by_u * turn < 0.0 or abs(by_u) > most:
+                continue
+            t, u = by_t / turn, by_u / turn
+            if not (t >= 0.0 and t <= 1.0):
+                continue
+            # Half open, so that a shared vertex counts once.
+            if not (u >= 0.0 and (u < 1.0 or (last[k] and u <= 1.0))):
+                continue
+            if count < len(ray):
+                ray[count], part[count], along_ray[count], along_edge[count] = number, k, t, u
+            count += 1
+    return count

@@ -18,6 +18,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely.ops
+from numba import njit
 
 from screenplan.contracts import NEEDED_HEIGHT, NEEDED_PROFILE, NEEDED_YEARS, year_column
 from screenplan.contracts.tables import layer_of, table_of
@@ -28,7 +29,7 @@ from screenplan.plan.planting import Views
 from screenplan.planting.mixes import kinds_in, name_kinds, planned_spacing
 from screenplan.planting.species import load_species
 from screenplan.planting.species_model import Species
-from screenplan.site.ragged import firsts
+from screenplan.site.ragged import firsts, numbered
 from screenplan.site.terrain import Terrain
 from screenplan.views.closing import RowClosing, row_closing
 from screenplan.views.crossing import PlanLines, cross_each
@@ -49,20 +50,25 @@ MOST_OTHERS = 8
 
 @dataclass(frozen=True)
 class Crossings:
-    """Where the rays of all views cross one planting line.
+    """Where the rays of views cross planting lines.
 
     Parameters
     ----------
     station, above, light : ndarray, (crossings,)
         Distance along the line, height above the ground there, and light of the ray.
-    view : ndarray of int, (crossings,)
-        Number of the view.
+    view, line : ndarray of int, (crossings,)
+        Numbers of the view and of the line.
     """
 
     station: np.ndarray
     above: np.ndarray
     light: np.ndarray
     view: np.ndarray
+    line: np.ndarray
+
+    def only(self, mine: np.ndarray) -> Crossings:
+        """Give some of them, by a mask."""
+        return Crossings(*(part[mine] for part in vars(self).values()))
 
 
 def find_needed_height(
@@ -174,12 +180,7 @@ def hardy_kinds(plan: Options, species_table: Mapping[str, Species]) -> dict[str
     }
 
 
-def cross_lines(
-    sight: Sight,
-    lines: list,
-    beside: Obstacles | None = None,
-    lit: Iterable[tuple[Rays, np.ndarray]] | None = None,
-) -> list[Crossings]:
+def cross_lines(sight: Sight, lines: list, beside: Obstacles | None = None) -> list[Crossings]:
     """Cut the rays of all views that nothing existing stops with planting lines.
 
     Parameters
@@ -190,23 +191,50 @@ def cross_lines(
         Lines in plan.
     beside : Obstacles, optional
         What else is thought to stand: a ray that it stops needs no height, and crosses at 0.
-    lit : iterable of (Rays, ndarray), optional
-        The rays of the sight with their light, where they were followed already (`Sight.lit`).
     """
     corners = PlanLines.of([shapely.get_coordinates(line) for line in lines])
+    met = joined(cross_rays(*lit, corners, sight.ground, beside=beside) for lit in sight.lit())
+    return [met.only(met.line == line) for line in range(len(lines))]
+
+
+def cross_rays(
+    rays: Rays,
+    light: np.ndarray,
+    lines: PlanLines,
+    ground: Terrain,
+    *,
+    edges: np.ndarray | None = None,
+    beside: Obstacles | None = None,
+) -> Crossings:
+    """Cut some rays that nothing existing stops with planting lines.
+
+    Parameters
+    ----------
+    rays : Rays
+    light : ndarray, (rays,)
+        Share of each one's light that what exists lets through.
+    lines : PlanLines
+    ground : Terrain
+    edges : ndarray of int, (rays, 2), optional
+        The edges that count for each ray (`cross_each`).
+    beside : Obstacles, optional
+        As in `cross_lines`.
+    """
+    origin, target = rays.origin, rays.target
+    of, ray, station, t = cross_each(origin, target, lines, edges, light)
+    begin = origin[ray]
+    at = begin + t[:, None] * (target[ray] - begin)
+    above = at[:, 2] - ground.height_at(at[:, 0], at[:, 1])
+    if beside is not None:
+        above[beside.light_left(origin, target)[0][ray] <= 0.0] = 0.0
+    return Crossings(station, above, light[ray], rays.view[ray], of)
+
+
+def joined(some: Iterable[Crossings]) -> Crossings:
+    """Put crossings one after the other."""
     none = np.zeros(0)
-    found = [(none.astype(int), none, none, none, none.astype(int))]
-    for rays, light in sight.lit() if lit is None else lit:
-        passes = np.flatnonzero(light > 0.0)
-        origin, target = rays.origin[passes], rays.target[passes]
-        of, ray, station, t = cross_each(origin, target, corners)
-        at = origin[ray] + t[:, None] * (target[ray] - origin[ray])
-        above = at[:, 2] - sight.ground.height_at(at[:, 0], at[:, 1])
-        if beside is not None:
-            above[beside.light_left(origin, target)[0][ray] <= 0.0] = 0.0
-        found.append((of, station, above, light[passes[ray]], rays.view[passes[ray]]))
-    of, *parts = (np.concatenate(part) for part in zip(*found, strict=True))
-    return [Crossings(*(part[of == line] for part in parts)) for line in range(len(lines))]
+    every = [Crossings(none, none, none, none.astype(int), none.astype(int)), *some]
+    return Crossings(*map(np.concatenate, zip(*(vars(one).values() for one in every), strict=True)))
 
 
 def height_for(above, light, share: float) -> float:
@@ -234,17 +262,30 @@ def heights_for(above, light, group: np.ndarray, count: int, share: float) -> np
     share : float
     """
     order = np.lexsort((above, group))
-    above, light, group = above[order], light[order], group[order]
     rays = np.bincount(group, minlength=count)
     heights, some = np.zeros(count), np.flatnonzero(rays)
-    first, last = firsts(rays)[some], firsts(rays)[some] + rays[some] - 1
-    stopped = np.cumsum(light)
-    before = stopped[first] - light[first]
-    asked = before + share * (stopped[last] - before) * (1.0 - SUM_SLACK)
-    at = np.minimum(np.searchsorted(stopped, asked), last)
-    height = np.maximum(above[np.maximum(at, first)], 0.0)
+    at = _last_stopped(light[order], firsts(rays)[some], rays[some], share)
+    height = np.maximum(above[order[at]], 0.0)
     heights[some] = np.ceil((height + OVER_M) / ROUND_UP_M) * ROUND_UP_M
     return heights
+
+
+@njit(cache=True, error_model="numpy")
+def _last_stopped(light, first, count, share):
+    """Tell up to which of its rays each group must be stopped, so that the share of its light is; a group has some."""
+    found = np.zeros(len(first), np.int64)
+    for group in range(len(first)):
+        begin, last = first[group], first[group] + count[group] - 1
+        whole = 0.0
+        for ray in range(begin, last + 1):
+            whole += light[ray]
+        asked = share * whole * (1.0 - SUM_SLACK)
+        at, stopped = begin, light[begin]
+        while stopped < asked and at < last:
+            at += 1
+            stopped += light[at]
+        found[group] = at
+    return found
 
 
 class Stretches(NamedTuple):
@@ -277,7 +318,7 @@ class Stretches(NamedTuple):
 
 def needed_along(line, met: Crossings, terrain: Terrain, views: Views) -> Stretches:
     """Find how tall a sheet on a line must be, stretch by stretch."""
-    ends, place = _parted(line, met, views)
+    ends, _, place = _parted(np.array([line.length]), np.zeros(len(met.station), int), met.station, views)  # fmt: skip
     count = len(ends) - 1
     middles = shapely.line_interpolate_point(line, 0.5 * (ends[1:] + ends[:-1]))
     ground = terrain.height_at(shapely.get_x(middles), shapely.get_y(middles))
@@ -296,18 +337,58 @@ def needed_along(line, met: Crossings, terrain: Terrain, views: Views) -> Stretc
     )  # fmt: skip
 
 
-def most_needed(line, met: Crossings, views: Views) -> float:
-    """Give the greatest height that a sheet on a line must have on any stretch, as `needed_along` finds it."""
-    ends, place = _parted(line, met, views)
-    heights = heights_for(met.above, met.light, place, len(ends) - 1, views.needed_share)
-    return float(heights.max())
+def most_needed(lengths: np.ndarray, met: Crossings, views: Views) -> np.ndarray:
+    """Give the greatest height that a sheet on each line must have on any stretch, as `needed_along` finds it.
+
+    Parameters
+    ----------
+    lengths : ndarray, (lines,)
+    met : Crossings
+        Of all of the lines.
+    views : Views
+
+    Returns
+    -------
+    ndarray, (lines,)
+    """
+    if not len(lengths):
+        return np.zeros(0)
+    _, count, place = _parted(lengths, met.line, met.station, views)
+    heights = heights_for(met.above, met.light, place, int(count.sum()), views.needed_share)
+    return np.maximum.reduceat(heights, firsts(count))
 
 
-def _parted(line, met: Crossings, views: Views) -> tuple[np.ndarray, np.ndarray]:
-    """Part a line into stretches: their ends, (stretches + 1,), and the stretch of each crossing."""
-    count = max(int(np.ceil((line.length - READ_M) / views.needed_step)), 1)
-    ends = np.linspace(0.0, line.length, count + 1)
-    return ends, np.clip(np.searchsorted(ends, met.station, side="right") - 1, 0, count - 1)
+def _parted(
+    lengths: np.ndarray, line: np.ndarray, station: np.ndarray, views: Views
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Part lines into stretches.
+
+    Parameters
+    ----------
+    lengths : ndarray, (lines,)
+    line, station : ndarray, (crossings,)
+        The line that each crosses, and where.
+    views : Views
+
+    Returns
+    -------
+    ends : ndarray, (stretches + lines,)
+        Where the stretches of each line begin and end.
+    count : ndarray of int, (lines,)
+        How many stretches each has.
+    place : ndarray of int, (crossings,)
+        The stretch of each, counted through all lines.
+    """
+    count = np.maximum(np.ceil((lengths - READ_M) / views.needed_step), 1).astype(np.int64)
+    step = lengths / count
+    of, number = numbered(count + 1)
+    ends = np.where(number == count[of], lengths[of], number * step[of])
+    first = firsts(count + 1)[line]
+    # The quotient may be rounded to the next stretch.
+    at = np.clip(np.floor(station / step[line]).astype(np.int64), 0, count[line] - 1)
+    at -= (ends[first + at] > station) & (at > 0)
+    at += (ends[first + at + 1] <= station) & (at < count[line] - 1)
+    return ends, count, firsts(count)[line] + at
 
 
 def _stretches(line_id, line, met: Crossings, sight: Sight, views: Views, row) -> list[dict]:

@@ -8,7 +8,7 @@ stem. Rows of plants that are kept (`kind` "plant") grow, and are no obstacles b
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -18,6 +18,7 @@ from screenplan.ground.crown_shapes import shape_of
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.faults import Faults
 from screenplan.site.floors import floors_of
+from screenplan.site.ragged import numbered
 from screenplan.site.terrain import Terrain
 from screenplan.views.blocking import Ground, Panels, Trees, Veils, grid_panels, light_left
 from screenplan.views.roofs import ridge_sheets
@@ -98,6 +99,36 @@ class Obstacles:
             stops = (light > 0.0) & awning.stops(origin, target)
             light[stops], owner[stops] = 0.0, awning.owner
         return light, owner
+
+    def within(self, box: tuple[float, float, float, float]) -> Obstacles:
+        """Give those that rays may meet which stay in a box of the plan: west, south, east, north.
+
+        Of hundreds of houses and trees few are left, so that a ray is followed as fast as at one lot.
+        """
+        panels, veils, trees = self.panels, self.veils, self.trees
+        (x0, y0), (x1, y1) = panels.ends[:, :2].T, panels.ends[:, 2:].T
+        low, high = np.minimum, np.maximum
+        some = _meets(box, low(x0, x1), low(y0, y1), high(x0, x1), high(y0, y1))
+        veil = np.flatnonzero(_meets(box, *veils.box.T))
+        of, number = numbered(np.diff(veils.first)[veil])
+        sheets = veils.first[veil][of] + number
+        (x, y), wide = trees.foot[:, :2].T, trees.size[:, 1]
+        tree = _meets(box, x - wide, y - wide, x + wide, y + wide)
+        return replace(
+            self,
+            panels=grid_panels(panels.ends[some], panels.top[some], panels.owner[some]),
+            veils=Veils(
+                veils.ends[sheets], veils.top[sheets], veils.owner[veil], veils.passes[veil],
+                np.append(0, np.cumsum(np.diff(veils.first)[veil])).astype(np.int64), veils.box[veil],
+            ),
+            trees=Trees(*(part[tree] for part in trees)),
+            awnings=tuple(one for one in self.awnings if _meets(box, *one.shape.bounds)),
+        )  # fmt: skip
+
+
+def _meets(box, west, south, east, north):
+    """Tell which boxes have something in common with one."""
+    return (west <= box[2]) & (east >= box[0]) & (south <= box[3]) & (north >= box[1])
 
 
 @dataclass

@@ -89,7 +89,11 @@ def openings_of(
         datum = np.where(owner >= 0, datums[owner], ground)
         outlines = buildings.geometry.to_numpy()
         shapes = {row: outlines[row] for row in np.unique(owner[owner >= 0])}
-    foot, out, wrong = _planes(np.column_stack([x, y]), facing, owner, shapes)
+    # Windows above each other, and those that look at several lots, are laid on the wall once.
+    first, of = _unlike(x, y, np.nan_to_num(facing, nan=-1.0), owner, width)
+    foot, out, wrong = _planes(np.column_stack([x, y])[first], facing[first], owner[first], shapes)
+    nudge = _nudges(foot, out, 0.5 * width[first], owner[first], shapes)[of]
+    foot, out, wrong = foot[of], out[of], wrong[of]
     for what, mend in _PLANE_FAULTS.items():
         faults.note(wrong == what, what, mend)
     sill_z = datum + sill
@@ -106,8 +110,20 @@ def openings_of(
     openings["out"], openings["half_width_m"] = out, 0.5 * width
     openings["sill_z"], openings["head_z"] = sill_z, sill_z + height
     openings["floor_z"] = floor
-    openings["nudge_m"] = _nudges(foot, out, 0.5 * width, owner, shapes)
+    openings["nudge_m"] = nudge
     return openings
+
+
+def _unlike(*columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give a row of each kind, by what stands in its columns, and the kind of each row."""
+    order = np.lexsort(columns)
+    new = np.zeros(len(order), bool)
+    new[:1] = True
+    for column in columns:
+        new[1:] |= np.diff(column[order]) != 0
+    of = np.empty(len(order), np.int64)
+    of[order] = np.cumsum(new) - 1
+    return order[new], of
 
 
 _NO_FACING = "a window has neither a direction nor a building whose wall gives it one"
@@ -125,19 +141,12 @@ def _owners(windows, buildings) -> np.ndarray:
     owner = np.full(len(windows), -1, np.int64)
     if buildings is None or not len(buildings):
         return owner
-    rows = {name: row for row, name in enumerate(identifiers(buildings, "building_id"))}
-    stated = (
-        windows["building_id"].to_numpy(dtype=object)
-        if "building_id" in windows.columns
-        else np.full(len(windows), None, object)
-    )
-    lost = []
-    for row, name in enumerate(stated):
-        known = not pd.isna(name) and str(name) in rows
-        owner[row] = rows[str(name)] if known else -1
-        if not known:
-            lost.append(row)
-    if lost:
+    if "building_id" in windows.columns:
+        rows = {name: row for row, name in enumerate(identifiers(buildings, "building_id"))}
+        named, names = pd.factorize(windows["building_id"].to_numpy(dtype=object))
+        owner = np.array([*(rows.get(str(name), -1) for name in names), -1], np.int64)[named]
+    lost = np.flatnonzero(owner < 0)
+    if len(lost):
         tree = shapely.STRtree(buildings.geometry.boundary.to_numpy())
         at = windows.geometry.to_numpy()[lost]
         point, near = tree.query_nearest(at, max_distance=NEAR_WALL_M)
@@ -235,10 +244,7 @@ def _nudges(foot, out, half_width, owner, shapes) -> np.ndarray:
     """Distances before the planes at which the whole openings are clear of their own buildings, (windows,)."""
     nudge = np.full(len(foot), NUDGE_M)
     housed = np.flatnonzero(np.isin(owner, list(shapes)))
-    # Windows above each other are laid on the wall once.
-    planes = np.column_stack([owner, foot, out, half_width])[housed]
-    first, of = np.unique(planes, axis=0, return_index=True, return_inverse=True)[1:]
-    left = housed[first]
+    left = housed
     outlines = np.array([shapes[row] for row in owner[left].tolist()], object)
     shapely.prepare(outlines)
     aside = half_width[:, None] * np.column_stack([-out[:, 1], out[:, 0]])
@@ -253,5 +259,4 @@ def _nudges(foot, out, half_width, owner, shapes) -> np.ndarray:
         free[meets] = shapely.length(shapely.intersection(sheets[meets], outlines[meets])) < NUDGE_M
         nudge[left[free]] = depth + NUDGE_M
         left, outlines = left[~free], outlines[~free]
-    nudge[housed] = nudge[housed[first]][of.reshape(-1)]
     return nudge

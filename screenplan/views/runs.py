@@ -12,6 +12,7 @@ import numpy as np
 from numba import njit
 
 from screenplan.planting.footprints import row_ways
+from screenplan.site.ragged import firsts
 from screenplan.views.crowns import CrownTable
 
 #: A run is cut where a plant would stand farther than this from the run's straight axis.
@@ -68,6 +69,18 @@ class Runs(NamedTuple):
     bucket_first: np.ndarray
     per_bucket: np.ndarray
 
+    def only(self, first: int, last: int) -> Runs:
+        """Give some runs that follow each other, from one up to but not including another, with their plants."""
+        begin, end = self.first[first], self.first[last]
+        bucket, after = self.bucket_first[first], self.bucket_first[last]
+        return Runs(
+            self.x[begin:end], self.y[begin:end], self.z[begin:end], self.kind[begin:end],
+            self.way[begin:end], self.along[begin:end], self.order[begin:end],
+            self.axis[first:last], self.bounds[first:last], self.first[first : last + 1] - begin,
+            self.bucket[bucket:after] - begin, self.bucket_first[first : last + 1] - bucket,
+            self.per_bucket[first:last],
+        )  # fmt: skip
+
 
 def arrange_runs(x, y, z, kind, row, crowns: CrownTable) -> Runs:
     """Put plants into runs.
@@ -85,97 +98,126 @@ def arrange_runs(x, y, z, kind, row, crowns: CrownTable) -> Runs:
         Crown sizes.
     """
     x, y, z = (np.asarray(part, np.float64) for part in (x, y, z))
-    kind = np.asarray(kind, np.int64)
-    way = row_ways(x, y, np.asarray(row))
-    runs = _cut_runs(x, y, np.asarray(row))
-    tops = foots = np.zeros(0)
-    if len(runs):
-        tops = crowns.height.reshape(len(crowns.boxed), -1).max(axis=1)
-        foots = crowns.clear.reshape(len(crowns.boxed), -1).min(axis=1)
-    places, along, axis, bounds = [], [], np.zeros((len(runs), 4)), np.zeros((len(runs), 4))
-    first, bucket, bucket_first, per_bucket = [0], [], [0], np.ones(len(runs))
-    for number, run in enumerate(runs):
-        start, unit = _axis(x[run], y[run])
-        s = (x[run] - start[0]) * unit[0] + (y[run] - start[1]) * unit[1]
-        v = (y[run] - start[1]) * unit[0] - (x[run] - start[0]) * unit[1]
-        by = np.argsort(s, kind="stable")
-        run, s = run[by], s[by]
-        start, s = start + s[0] * unit, s - s[0]
-        wide = float(crowns.widest[kind[run]].max())
-        axis[number] = (*start, *unit)
-        bounds[number] = (
-            np.abs(v).max(),
-            wide + SEARCH_SLACK_M,
-            (z[run] + foots[kind[run]]).min(),
-            (z[run] + tops[kind[run]]).max(),
-        )
-        count = len(run)
-        buckets = count * BUCKETS_PER_PLANT
-        step = s[-1] / buckets if s[-1] > 0.0 else 1.0
-        begins = np.append(np.searchsorted(s, step * np.arange(buckets + 1)), count)
-        bucket.append(first[-1] + begins)
-        bucket_first.append(bucket_first[-1] + buckets + 2)
-        per_bucket[number] = 1.0 / step
-        places.append(run)
-        along.append(s)
-        first.append(first[-1] + count)
-    order = np.concatenate(places) if places else np.zeros(0, np.int64)
-    return Runs(
-        x[order],
-        y[order],
-        z[order],
-        kind[order],
-        way[order],
-        np.concatenate(along) if along else np.zeros(0),
-        order.astype(np.int64),
-        axis,
-        bounds,
-        np.asarray(first, np.int64),
-        np.concatenate(bucket).astype(np.int64) if bucket else np.zeros(0, np.int64),
-        np.asarray(bucket_first, np.int64),
-        per_bucket,
+    kind, row = np.asarray(kind, np.int64), np.asarray(row)
+    if not len(x):
+        return _no_runs()
+    order, count = _cut_runs(x, y, row)
+    start, unit = _axes(x[order], y[order], count)
+    of, first = np.repeat(np.arange(len(count)), count), firsts(count)
+    away_x, away_y = x[order] - start[of, 0], y[order] - start[of, 1]
+    along = away_x * unit[of, 0] + away_y * unit[of, 1]
+    aside = away_y * unit[of, 0] - away_x * unit[of, 1]
+    by = np.lexsort((along, of))
+    order, along = order[by], along[by]
+    start = start + along[first][:, None] * unit
+    along = along - along[first][of]
+    kinds, feet = kind[order], z[order]
+    tops = crowns.height.reshape(len(crowns.boxed), -1).max(axis=1)
+    foots = crowns.clear.reshape(len(crowns.boxed), -1).min(axis=1)
+    bounds = np.column_stack(
+        [
+            np.maximum.reduceat(np.abs(aside), first),
+            np.maximum.reduceat(crowns.widest[kinds], first) + SEARCH_SLACK_M,
+            np.minimum.reduceat(feet + foots[kinds], first),
+            np.maximum.reduceat(feet + tops[kinds], first),
+        ]
     )
+    bucket, bucket_first, per_bucket = _buckets(along, count)
+    return Runs(
+        x[order], y[order], feet, kinds, row_ways(x, y, row)[order], along, order.astype(np.int64),
+        np.column_stack([start, unit]), bounds, np.append(first, len(x)).astype(np.int64),
+        bucket, bucket_first, per_bucket,
+    )  # fmt: skip
 
 
-def _axis(x, y):
-    start = np.array([x[0], y[0]])
-    way = np.array([x[-1], y[-1]]) - start
-    length = np.hypot(*way)
-    return start, way / length if length > 0.0 else np.array([1.0, 0.0])
+def _no_runs() -> Runs:
+    none, flat, numbers = np.zeros(0), np.zeros((0, 4)), np.zeros(0, np.int64)
+    return Runs(
+        none, none, none, numbers, np.zeros((0, 2)), none, numbers, flat, flat, np.zeros(1, np.int64),
+        numbers, np.zeros(1, np.int64), none,
+    )  # fmt: skip
 
 
-def _cut_runs(x, y, row) -> list[np.ndarray]:
-    """Cut each row, greedily, into runs that stay near their chord."""
-    runs = []
-    for number in np.unique(row):
-        members = np.flatnonzero(row == number)
-        begin = 0
-        while begin < len(members):
-            length = _longest_run(x[members[begin:]], y[members[begin:]])
-            runs.append(members[begin : begin + length])
+def _buckets(along: np.ndarray, count: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Give `Runs.bucket`, ``bucket_first`` and ``per_bucket`` of runs with so many plants each."""
+    of, first = np.repeat(np.arange(len(count)), count), firsts(count)
+    buckets, last = count * BUCKETS_PER_PLANT, along[first + count - 1]
+    step = np.where(last > 0.0, last / buckets, 1.0)
+    # The number of the first bucket that begins beyond each plant; the quotient may be rounded to its neighbour.
+    after = np.floor(along / step[of]).astype(np.int64) + 1
+    after -= step[of] * (after - 1) > along
+    after += step[of] * after <= along
+    bucket_first = np.append(0, np.cumsum(buckets + 2))
+    # Of each bucket the plants before it; after the buckets comes the end.
+    after = np.minimum(after, buckets[of] + 1) + bucket_first[of]
+    before = np.cumsum(np.bincount(after, minlength=bucket_first[-1]))
+    return before.astype(np.int64), bucket_first.astype(np.int64), 1.0 / step
+
+
+def _axes(x, y, count: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give the first of the plants of each run, and the unit direction to the last, (runs, 2)."""
+    first = firsts(count)
+    last = first + count - 1
+    start = np.column_stack([x[first], y[first]])
+    way = np.column_stack([x[last], y[last]]) - start
+    length = np.hypot(*way.T)
+    away = length > 0.0
+    unit = np.where(away[:, None], way / np.where(away, length, 1.0)[:, None], [1.0, 0.0])
+    return start, unit
+
+
+def _cut_runs(x, y, row) -> tuple[np.ndarray, np.ndarray]:
+    """Cut each row, greedily, into runs that stay near their chord: the plants of each, and how many."""
+    order = np.argsort(row, kind="stable")
+    count = np.diff(np.flatnonzero(np.diff(row[order], prepend=row[order[0]] - 1)), append=len(row))
+    x, y, of = x[order], y[order], np.repeat(np.arange(len(count)), count)
+    start, unit = _axes(x, y, count)
+    sag = (y - start[of, 1]) * unit[of, 0] - (x - start[of, 0]) * unit[of, 1]
+    straight = np.maximum.reduceat(np.abs(sag), firsts(count)) <= RUN_SAG_M
+    return order, _cut(x, y, count, straight)
+
+
+@njit(cache=True, error_model="numpy")
+def _cut(x, y, count, straight):
+    """Give how many plants each run has, of rows with so many each; a straight row is one run."""
+    runs, made, begin = np.empty(len(x), np.int64), 0, 0
+    for row in range(len(count)):
+        end = begin + count[row]
+        while begin < end:
+            length = end - begin
+            if not straight[row]:
+                length = _longest_run(x[begin:end], y[begin:end])
+            runs[made] = length
+            made += 1
             begin += length
-    return runs
+    return runs[:made]
 
 
-def _longest_run(x, y) -> int:
+@njit(cache=True, error_model="numpy")
+def _longest_run(x, y):
     """Length of a run from the first plant on: by doubling, then by halving."""
-
-    def straight(count):
-        start, unit = _axis(x[:count], y[:count])
-        sag = (y[:count] - start[1]) * unit[0] - (x[:count] - start[0]) * unit[1]
-        return bool(np.abs(sag).max() <= RUN_SAG_M)
-
     good, bad = 1, 2
-    while bad <= len(x) and straight(bad):
+    while bad <= len(x) and _is_straight(x, y, bad):
         good, bad = bad, bad * 2
     bad = min(bad, len(x) + 1)
     while bad - good > 1:
         middle = (good + bad) // 2
-        if straight(middle):
+        if _is_straight(x, y, middle):
             good = middle
         else:
             bad = middle
     return good
+
+
+@njit(cache=True, error_model="numpy")
+def _is_straight(x, y, count):
+    way_x, way_y = x[count - 1] - x[0], y[count - 1] - y[0]
+    length = np.hypot(way_x, way_y)
+    unit_x, unit_y = (way_x / length, way_y / length) if length > 0.0 else (1.0, 0.0)
+    for plant in range(count):
+        if abs((y[plant] - y[0]) * unit_x - (x[plant] - x[0]) * unit_y) > RUN_SAG_M:
+            return False
+    return True
 
 
 @njit(cache=True, error_model="numpy", forceinline=True)

@@ -10,7 +10,6 @@ edge and centred, so that a site that is turned, moved or mirrored gives the sam
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
@@ -20,7 +19,8 @@ import shapely
 
 from screenplan.contracts.tables import identifiers, numbers
 from screenplan.ground.faults import Faults
-from screenplan.site.steady import EQUAL_M, first_clockwise
+from screenplan.site.ragged import first_most, firsts, numbered, turned
+from screenplan.site.steady import EQUAL_M, first_clockwise_each
 from screenplan.site.terrain import ground_at
 from screenplan.views.obstacles import top_heights
 from screenplan.views.together import Ends, pairs_of, rays_of
@@ -72,6 +72,15 @@ class Samples(NamedTuple):
         """How many points each row has, (rows,)."""
         return np.diff(self.first)
 
+    def extents(self) -> tuple[np.ndarray, np.ndarray]:
+        """Give how far the points of each row reach in plan, low and high, (rows, 2) each; the other way round of none."""
+        some, xy = self.counts > 0, self.xyz[:, :2]
+        low, high = np.full((len(some), 2), np.inf), np.full((len(some), 2), -np.inf)
+        if some.any():
+            first = self.first[:-1][some]
+            low[some], high[some] = np.minimum.reduceat(xy, first), np.maximum.reduceat(xy, first)
+        return low, high
+
     def only(self, stay: np.ndarray) -> Samples:
         """Give the points that stay, (points,) of bool; every row stays, if with no point."""
         return Samples(self.xyz[stay], np.concatenate([[0], np.cumsum(stay)])[self.first])
@@ -105,9 +114,10 @@ class Targets:
     @cached_property
     def single(self) -> np.ndarray:
         """Whether each place is a single position in plan, (places,) of bool."""
-        return np.array([_spots(self.coarse.row(row)) == 1 for row in range(len(self.ids))], bool)
+        low, high = self.coarse.extents()
+        return (low == high).all(axis=1)
 
-    def off(self, lines: Mapping[int, shapely.Geometry]) -> Targets:
+    def off(self, lines: Stems) -> Targets:
         """Give the heads that are not among the stems of their subject's lines (`off_lines`)."""
         both = [off_lines(samples, lines, self.subject) for samples in (self.coarse, self.dense)]
         if both[0] is self.coarse and both[1] is self.dense:
@@ -196,43 +206,82 @@ def _spots(points) -> int:
 
 
 def positions_in(polygon, spacing_m: float, most: int) -> np.ndarray:
-    """Positions on a centred square grid over a polygon, (positions, 2).
+    """Positions on a centred square grid over a polygon, (positions, 2); see `positions_in_each`."""
+    return positions_in_each(np.array([polygon], object), np.array([spacing_m]), most)[0]
+
+
+def positions_in_each(
+    polygons: np.ndarray, spacing_m: np.ndarray, most: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Positions on a centred square grid over each of some polygons.
 
     Parameters
     ----------
-    polygon : Polygon or MultiPolygon
-        The place.
-    spacing_m : float
+    polygons : ndarray of Polygon or MultiPolygon, (n,)
+        The places.
+    spacing_m : ndarray, (n,)
         Asked distance between neighbours; widened so that there are at most about ``most``, and
         narrowed so that there are a few.
     most : int
-        Bound on the number.
+        Bound on the number of each.
+
+    Returns
+    -------
+    xy : ndarray, (positions, 2)
+        Those of one polygon after those of the other.
+    count : ndarray of int, (n,)
+        How many each has.
     """
-    spacing = max(spacing_m, float(np.sqrt(polygon.area / most)))
-    spacing = min(spacing, float(np.sqrt(polygon.area / FEWEST_POSITIONS)))
-    along = _longest_edge(polygon)
-    across = np.array([-along[1], along[0]])
-    corners = shapely.get_coordinates(polygon)
-    axes, counts = [], []
-    for axis in (along, across):
-        low, high = (corners @ axis).min(), (corners @ axis).max()
-        count = max(int(np.ceil((high - low - READ_M) / spacing)), 1)
-        axes.append(low + (np.arange(count) + 0.5) / count * (high - low))
-        counts.append(count)
-    u, v = (part.ravel() for part in np.meshgrid(*axes, indexing="ij"))
-    x, y = (u * along[k] + v * across[k] for k in range(2))
-    inside = shapely.contains_xy(polygon, x, y)
-    if not inside.any():
-        point = polygon.representative_point()
-        return np.array([[point.x, point.y]])
-    found = np.column_stack([x[inside], y[inside]])
-    if len(found) > 2 * most:  # a thin place whose edges take more cells than its area
-        found = found[:: -(-len(found) // most)]
-    return found
+    if not len(polygons):
+        return np.zeros((0, 2)), np.zeros(0, np.int64)
+    area = shapely.area(polygons)
+    spacing = np.maximum(spacing_m, np.sqrt(area / most))
+    spacing = np.minimum(spacing, np.sqrt(area / FEWEST_POSITIONS))
+    along = _longest_edges(polygons)
+    axes = np.stack([along, np.column_stack([-along[:, 1], along[:, 0]])], axis=1)
+    low, high = _extents(polygons, axes)
+    # Cells along and across.
+    cells = np.maximum(np.ceil((high - low - READ_M) / spacing[:, None]), 1).astype(np.int64)
+    of, number = numbered(cells.prod(axis=1))
+    by = np.column_stack([number // cells[of, 1], number % cells[of, 1]])
+    at = low[of] + (by + 0.5) / cells[of] * (high - low)[of]
+    x, y = (at[:, 0] * axes[of, 0, k] + at[:, 1] * axes[of, 1, k] for k in range(2))
+    shapely.prepare(polygons)
+    inside = shapely.contains_xy(polygons[of], x, y)
+    count = np.bincount(of[inside], minlength=len(polygons))
+    # A thin place whose edges take more cells than its area keeps an even choice of them.
+    step = np.where(count > 2 * most, -(-count // most), 1)
+    whose, number = numbered(count)
+    stays = number % step[whose] == 0
+    found, whose = np.column_stack([x, y])[inside][stays], whose[stays]
+    none = np.flatnonzero(count == 0)
+    if len(none):
+        points = shapely.get_coordinates(shapely.point_on_surface(polygons[none]))
+        order = np.argsort(np.concatenate([whose, none]), kind="stable")
+        whose = np.concatenate([whose, none])[order]
+        found = np.concatenate([found, points])[order]
+    return found, np.bincount(whose, minlength=len(polygons))
+
+
+def _extents(polygons: np.ndarray, axes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give how far polygons reach along their axes, low and high, (n, 2) each, of axes (n, 2, 2)."""
+    xy, of = shapely.get_coordinates(polygons, return_index=True)
+    first = firsts(np.bincount(of, minlength=len(polygons)))
+    parts = np.split(xy, first[1:])
+    # A product for each, so that none hangs in its last digit on how many corners there are in all.
+    ways = [
+        np.concatenate([xy[:0, 0], *(part @ axis for part, axis in zip(parts, every, strict=True))])
+        for every in (axes[:, 0], axes[:, 1])
+    ]
+    low, high = (
+        np.column_stack([some.reduceat(way, first) for way in ways])
+        for some in (np.minimum, np.maximum)
+    )
+    return low, high
 
 
 def sample_places(
-    places, outdoors: Outdoors, terrain=None, *, spacing_m: float, subject=None
+    places, outdoors: Outdoors, terrain=None, *, spacing_m: float | np.ndarray, subject=None
 ) -> Targets:
     """Sample the private places.
 
@@ -244,8 +293,8 @@ def sample_places(
         Positions that are not on it are left out.
     terrain : Terrain, optional
         Ground heights; by default level ground at height 0.
-    spacing_m : float
-        As in `positions_in`; at most `MOST_TARGETS` positions, about, are taken in each place.
+    spacing_m : float or ndarray, (places,)
+        As in `positions_in_each`, of all or of each; at most `MOST_TARGETS` positions, about, are taken in each place.
     subject : ndarray of int, (places,), optional
         The subject of each place; by default one.
 
@@ -267,28 +316,33 @@ def sample_places(
         (~np.isfinite(decks) | (decks < 0.0), *_DECK),
     )
     subject = np.zeros(len(places), int) if subject is None else np.asarray(subject)
-    sampled: tuple[list, list] = ([], [])
-    for row, shape in enumerate(shapes):
-        if lost[row]:
-            continue
-        kept = []
-        for finer in (1.0, FINER):
-            if shape.geom_type == "Point":
-                xy = np.array([[shape.x, shape.y]])
-            else:
-                xy = positions_in(shape, spacing_m / finer, int(MOST_TARGETS * finer**2))
-            outside = outdoors.of(xy, decks[row])
-            if not len(outside):
-                faults.note(row, *_INDOORS)
-                break
-            kept.append(stand_on(outside, shape, np.unique(heights[row]), decks[row], terrain))
-        else:
-            for sample, heads in zip(sampled, kept, strict=True):
-                sample.append(heads)
+    spacing, there = np.broadcast_to(spacing_m, len(places)), np.flatnonzero(~lost)
+    sampled, indoors = [], np.zeros(len(places), bool)
+    for finer in (1.0, FINER):
+        xy, count = _positions(shapes[there], spacing[there] / finer, int(MOST_TARGETS * finer**2))
+        of = np.repeat(there, count)
+        free = outdoors.is_free(xy, count, decks[there])
+        xy, of = xy[free], of[free]
+        count = np.bincount(of, minlength=len(places))
+        indoors |= (count == 0) & ~lost
+        sampled.append(stand_on_each(xy, count, shapes, heights, decks, terrain))
+    if indoors.any():
+        faults.note(indoors, *_INDOORS)
     faults.raise_any()
-    middle = shapely.get_coordinates([shape.representative_point() for shape in shapes])
-    coarse, dense = map(Samples.of, sampled)
-    return Targets(identifiers(places, "place_id"), subject, middle, coarse, dense)
+    middle = shapely.get_coordinates(shapely.point_on_surface(shapes))
+    return Targets(identifiers(places, "place_id"), subject, middle, *sampled)
+
+
+def _positions(shapes, spacing_m: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray]:
+    """Give the position of each point, and those of `positions_in_each` of each other shape."""
+    points = shapely.get_type_id(shapes) == shapely.GeometryType.POINT
+    found, counts = positions_in_each(shapes[~points], spacing_m[~points], most)
+    count = np.ones(len(shapes), np.int64)
+    count[~points] = counts
+    alone = np.repeat(points, count)
+    xy = np.empty((len(alone), 2))
+    xy[alone], xy[~alone] = shapely.get_coordinates(shapes[points]), found
+    return xy, count
 
 
 _EMPTY = ("a private place has no shape", "Draw it, or take the row out")
@@ -321,26 +375,77 @@ class Outdoors:
 
     def of(self, xy, floor_m: float = 0.0) -> np.ndarray:
         """Give the positions that are not inside a building that is taller than the floor they are on."""
-        taken = np.zeros(len(xy), bool)
-        if not len(xy) or not len(self._shapes):
-            return xy
-        # Of hundreds of houses few stand where the positions are.
-        west, south, east, north = shapely.bounds(self._shapes).T
-        (left, low), (right, high) = xy.min(axis=0), xy.max(axis=0)
-        near = (west <= right) & (east >= left) & (south <= high) & (north >= low)
-        for shape in self._shapes[near & (self._tops > floor_m)]:
-            taken |= shapely.contains_xy(shape, xy[:, 0], xy[:, 1])
-        return xy[~taken]
+        return xy[self.is_free(xy, np.array([len(xy)]), np.array([floor_m]))]
+
+    def is_free(self, xy: np.ndarray, count: np.ndarray, floor_m: np.ndarray) -> np.ndarray:
+        """Tell which positions are in no building that is taller than the floor they are on.
+
+        Parameters
+        ----------
+        xy : ndarray, (positions, 2)
+            Those on one floor after those on the other.
+        count : ndarray of int, (floors,)
+            How many there are on each.
+        floor_m : ndarray, (floors,)
+
+        Returns
+        -------
+        ndarray of bool, (positions,)
+        """
+        free, some = np.ones(len(xy), bool), np.flatnonzero(count)
+        if not len(some) or not len(self._shapes):
+            return free
+        # Of hundreds of houses few stand where the positions of a floor are.
+        first = firsts(count)[some]
+        low, high = np.minimum.reduceat(xy, first), np.maximum.reduceat(xy, first)
+        floor, house = self._tree.query(shapely.box(*low.T, *high.T))
+        taller = self._tops[house] > floor_m[some[floor]]
+        floor, house = floor[taller], house[taller]
+        pair, number = numbered(count[some][floor])
+        at, house = first[floor][pair] + number, house[pair]
+        (x, y), (west, south, east, north) = xy[at].T, self._bounds[house].T
+        near = (west <= x) & (x <= east) & (south <= y) & (y <= north)
+        at, house, x, y = at[near], house[near], x[near], y[near]
+        shapely.prepare(self._shapes[np.unique(house)])
+        free[at[shapely.contains_xy(self._shapes[house], x, y)]] = False
+        return free
+
+    @cached_property
+    def _bounds(self) -> np.ndarray:
+        return shapely.bounds(self._shapes)
+
+    @cached_property
+    def _tree(self) -> shapely.STRtree:
+        return shapely.STRtree(self._shapes)
 
 
-def off_lines(samples: Samples, lines: Mapping[int, shapely.Geometry], subject) -> Samples:
+class Stems(NamedTuple):
+    """Planting lines that keep people away.
+
+    Attributes
+    ----------
+    shapes : ndarray of LineString, (lines,)
+    subject : ndarray of int, (lines,)
+        For whom each is planted.
+    """
+
+    shapes: np.ndarray
+    subject: np.ndarray
+
+    @classmethod
+    def of(cls, lines, subject=None) -> Stems:
+        """Take those of a layer; by default all are one subject's."""
+        subject = np.zeros(len(lines), int) if subject is None else np.asarray(subject)
+        return cls(lines.geometry.to_numpy(), subject)
+
+
+def off_lines(samples: Samples, lines: Stems, subject) -> Samples:
     """Leave out the points that are no farther than `CLEAR_OF_LINE_M` from a planting line of their row's subject.
 
     Parameters
     ----------
     samples : Samples
-    lines : mapping
-        The lines of each subject, united (`by_subject`).
+    lines : Stems
     subject : ndarray of int, (rows,)
         The subject of each row.
 
@@ -349,12 +454,31 @@ def off_lines(samples: Samples, lines: Mapping[int, shapely.Geometry], subject) 
     Samples
         The same object if all stay.
     """
-    of, far = np.repeat(subject, samples.counts), np.ones(len(samples.xyz), bool)
-    for number, shape in lines.items():
-        mine = np.flatnonzero(of == number)
-        points = shapely.points(samples.xyz[mine, :2])
-        far[mine] = shapely.distance(shape, points) > CLEAR_OF_LINE_M
-    return samples if far.all() else samples.only(far)
+    of = np.repeat(np.asarray(subject), samples.counts)
+    point, line = _beside(samples.xyz[:, :2], of, lines)
+    points = shapely.points(samples.xyz[point, :2])
+    near = shapely.distance(lines.shapes[line], points) <= CLEAR_OF_LINE_M
+    if not near.any():
+        return samples
+    far = np.ones(len(samples.xyz), bool)
+    far[point[near]] = False
+    return samples.only(far)
+
+
+def _beside(xy: np.ndarray, of: np.ndarray, lines: Stems) -> tuple[np.ndarray, np.ndarray]:
+    """Find the points, each of a subject, and the subject's lines that may be as near as `CLEAR_OF_LINE_M`."""
+    ends, line = shapely.get_coordinates(lines.shapes, return_index=True)
+    edge = np.flatnonzero(line[1:] == line[:-1])
+    edge = edge[np.argsort(lines.subject[line[edge]], kind="stable")]
+    whose = lines.subject[line[edge]]
+    first, last = (np.searchsorted(whose, of, by) for by in ("left", "right"))
+    point, number = numbered(last - first)
+    at = edge[first[point] + number]
+    way, away = ends[at + 1] - ends[at], xy[point] - ends[at]
+    share = (away * way).sum(axis=1) / np.maximum((way * way).sum(axis=1), READ_M**2)
+    apart = away - np.clip(share, 0.0, 1.0)[:, None] * way
+    near = (apart * apart).sum(axis=1) <= (CLEAR_OF_LINE_M + READ_M) ** 2
+    return point[near], line[at[near]]
 
 
 def by_subject(layer, subject=None) -> dict[int, shapely.Geometry]:
@@ -367,38 +491,82 @@ def by_subject(layer, subject=None) -> dict[int, shapely.Geometry]:
 
 
 def stand_on(xy, shape, heights, raised_m: float, terrain) -> np.ndarray:
-    """Put heads above positions, (positions times heights, 3).
+    """Put heads above the positions of one shape, (positions times heights, 3); see `stand_on_each`."""
+    return stand_on_each(
+        np.asarray(xy), np.array([len(xy)]), np.array([shape], object),
+        np.array([heights], float), np.array([raised_m], float), terrain,
+    ).xyz  # fmt: skip
+
+
+def stand_on_each(
+    xy: np.ndarray,
+    count: np.ndarray,
+    shapes: np.ndarray,
+    heights: np.ndarray,
+    raised_m: np.ndarray,
+    terrain,
+) -> Samples:
+    """Put heads above positions: above all of a shape at its first height, then at the next.
 
     On the ground they follow it. A raised floor is level, at ``raised_m`` above the mean ground
     under the positions of its shape.
-    """
-    ground = ground_at(terrain, xy)
-    if raised_m > 0.0:
-        if terrain is not None and shape.geom_type in ("Polygon", "MultiPolygon"):
-            ground = np.full(len(xy), terrain.mean_under(shape))
-        ground = ground + raised_m
-    return np.concatenate([np.column_stack([xy, ground + height]) for height in heights])
+
+    Parameters
+    ----------
+    xy : ndarray, (positions, 2)
+        Those of one shape after those of the other.
+    count : ndarray of int, (shapes,)
+        How many each has.
+    shapes : ndarray, (shapes,)
+    heights : ndarray, (shapes, heights)
+        Of equal ones a head stands at one.
+    raised_m : ndarray, (shapes,)
+    terrain : Terrain or None
+    """  # fmt: skip
+    ground, of = ground_at(terrain, xy), np.repeat(np.arange(len(count)), count)
+    decks = np.flatnonzero((raised_m > 0.0) & (count > 0)).tolist()
+    for deck in decks if terrain is not None else ():
+        if shapes[deck].geom_type in ("Polygon", "MultiPolygon"):
+            ground[of == deck] = terrain.mean_under(shapes[deck])
+    raised = raised_m[of] > 0.0
+    ground[raised] = ground[raised] + raised_m[of][raised]
+    heights = np.sort(heights, axis=1)
+    other = np.ones(heights.shape, bool)
+    other[:, 1:] = heights[:, 1:] != heights[:, :-1]
+    row, height = np.nonzero(other)
+    # A block of positions for each height of each shape.
+    block, number = numbered(count[row])
+    at = firsts(count)[row][block] + number
+    heads = np.column_stack([xy[at], ground[at] + heights[row, height][block]])
+    return Samples(heads, np.append(0, np.cumsum(count * other.sum(axis=1))).astype(np.int64))
 
 
-def _longest_edge(polygon) -> np.ndarray:
-    """Direction of the longest edge of the outline, as a unit vector; corners on a straight edge do not part it."""
-    edges = np.concatenate(
-        [
-            np.diff(_corners(shapely.get_coordinates(part.exterior)), axis=0)
-            for part in shapely.get_parts(polygon)
-        ]
-    )
-    lengths = np.hypot(*edges.T)
+def _longest_edges(polygons: np.ndarray) -> np.ndarray:
+    """Direction of the longest edge of each outline, as unit vectors, (n, 2); corners on a straight edge do not part it."""
+    parts, whose = shapely.get_parts(polygons, return_index=True)
+    xy, ring = shapely.get_coordinates(_from_farthest(shapely.get_exterior_ring(parts)), return_index=True)  # fmt: skip
+    edge = np.flatnonzero(ring[1:] == ring[:-1])
+    edges, of = xy[edge + 1] - xy[edge], whose[ring[edge]]
+    lengths, begin = np.hypot(*edges.T), firsts(np.bincount(of, minlength=len(polygons)))
     # Of several that are longest, the first clockwise from north, whichever way it was drawn.
-    longest = edges[lengths >= lengths.max() - EQUAL_M]
-    both = np.vstack([longest, -longest])
-    longest = both[first_clockwise(both, np.zeros(2))]
-    return longest / np.hypot(*longest)
+    longest = lengths >= (np.maximum.reduceat(lengths, begin) - EQUAL_M)[of]
+    edges, of = edges[longest], of[longest]
+    order = np.argsort(np.tile(of, 2), kind="stable")
+    both, count = np.vstack([edges, -edges])[order], 2 * np.bincount(of, minlength=len(polygons))
+    found = both[firsts(count) + first_clockwise_each(both, np.zeros((len(polygons), 2)), count)]
+    return found / np.hypot(*found.T)[:, None]
 
 
-def _corners(ring: np.ndarray) -> np.ndarray:
-    """Leave out the corners of a closed ring that lie on a straight edge; it begins at the corner farthest out."""
-    xy = ring[:-1]
-    first = int(np.hypot(*(xy - xy.mean(axis=0)).T).argmax())
-    turned = np.vstack([xy[first:], xy[: first + 1]])
-    return shapely.get_coordinates(shapely.simplify(shapely.linestrings(turned), STRAIGHT_M))
+def _from_farthest(rings: np.ndarray) -> np.ndarray:
+    """Begin closed rings at their corner farthest out, and leave out the corners that lie on a straight edge."""
+    count = shapely.get_num_coordinates(rings) - 1
+    closed, ring = shapely.get_coordinates(rings, return_index=True)
+    xy = closed[np.append(ring[1:] == ring[:-1], False)]
+    of, _ = numbered(count)
+    middle = np.column_stack([np.bincount(of, weights=part) for part in xy.T]) / count[:, None]
+    start = first_most(np.hypot(*(xy - middle[of]).T), count)
+    # Each begins with its own corner, and ends with it.
+    turn = turned(count, start)
+    order = np.insert(turn, firsts(count) + count, turn[firsts(count)])
+    whose = np.insert(of, firsts(count) + count, np.arange(len(rings)))
+    return shapely.simplify(shapely.linestrings(xy[order], indices=whose), STRAIGHT_M)

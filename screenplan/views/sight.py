@@ -23,6 +23,7 @@ from screenplan.ground.faults import Faults
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS
 from screenplan.plan.planting import Views
+from screenplan.site.ragged import numbered
 from screenplan.site.terrain import Terrain
 from screenplan.views.obstacles import Obstacles, lay_obstacles
 from screenplan.views.onlookers import onlooker_eyes
@@ -31,6 +32,7 @@ from screenplan.views.sampling import (
     COINCIDENT_M,
     Outdoors,
     Samples,
+    Stems,
     Targets,
     by_subject,
     eyes_behind_each,
@@ -75,7 +77,7 @@ class Observers:
     openings : recarray of `OPENING`, (observers,)
         What each looks through; NaN for onlookers, who look through nothing.
     eyes : mapping
-        `Samples` by the keys of `SAMPLES`.
+        `Samples` by the keys of `SAMPLES`; behind windows they are laid when they are asked for.
     """
 
     ids: list[str]
@@ -90,9 +92,11 @@ class Observers:
         opening = self.openings[row]
         return None if np.isnan(opening.x) else opening
 
-    def off(self, lines: Mapping[int, shapely.Geometry]) -> Observers:
+    def off(self, lines: Stems) -> Observers:
         """Give the onlookers who are not among the stems of their own lines; windows stay as they are."""
         indoors = ~np.isnan(self.openings.x)
+        if indoors.all():
+            return self
         whose = np.where(indoors, NOBODY, self.subject)
         eyes = {key: off_lines(samples, lines, whose) for key, samples in self.eyes.items()}
         if all(eyes[key] is samples for key, samples in self.eyes.items()):
@@ -115,6 +119,31 @@ class Observers:
             np.concatenate([self.openings, other.openings]).view(np.recarray),
             {key: eyes.followed_by(other.eyes[key]) for key, eyes in self.eyes.items()},
         )
+
+
+class EyesBehind(Mapping):
+    """Eyes behind windows by the keys of `SAMPLES`, each laid when it is first asked for."""
+
+    def __init__(self, openings: np.recarray, views: Views):
+        self._openings, self._views = openings, views
+        self._laid: dict[tuple[bool, bool], Samples] = {}
+
+    def __getitem__(self, key: tuple[bool, bool]) -> Samples:
+        if key not in self._laid:
+            (single, finer), views = key, self._views
+            # A place of one position is seen from more eyes, so that its shares are not coarse.
+            across = views.eyes_across * (SINGLE_ACROSS if single else 1) + MORE_ACROSS * finer
+            self._laid[key] = eyes_behind_each(
+                self._openings, inside_m=views.eye_inside,
+                heights_m=(views.eye_seated, views.eye_standing), across=across,
+            )  # fmt: skip
+        return self._laid[key]
+
+    def __iter__(self) -> Iterator[tuple[bool, bool]]:
+        return iter(SAMPLES)
+
+    def __len__(self) -> int:
+        return len(SAMPLES)
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,7 +214,7 @@ class Sight:
     obstacles : Obstacles
     ground : Terrain
     within : tuple of 4 floats or None
-        West, south, east, north of all eyes and targets.
+        West, south, east, north of all eyes and targets; None on level ground, which goes on as far as anybody looks.
     """
 
     observers: Observers
@@ -251,7 +280,9 @@ class Sight:
         """Give the ends of the rays of every view, of the second, denser sample if asked for."""
         observer, place = self.pairs.T
         single = self.targets.single[place]
-        few, many = (self.observers.eyes[alone, finer] for alone in (False, True))
+        few = many = self.observers.eyes[False, finer]
+        if single.any():
+            many = self.observers.eyes[True, finer]
         heads = self.targets.dense if finer else self.targets.coarse
         eye = [
             np.where(single, many.first[at] + len(few.xyz), few.first[at])
@@ -260,7 +291,7 @@ class Sight:
         return Ends(
             as_numbers(self.observers.openings),
             observer,
-            np.concatenate([few.xyz, many.xyz]),
+            np.concatenate([few.xyz, many.xyz]) if single.any() else few.xyz,
             np.column_stack(eye),
             heads.xyz,
             np.column_stack([heads.first[place], heads.first[place + 1]]),
@@ -305,6 +336,7 @@ def lay_sight(
     views: Views = DEFAULTS.views,
     terrain: Terrain | None = None,
     subjects: Mapping[str, Any] | None = None,
+    spacing_m: np.ndarray | None = None,
 ) -> Sight:
     """Sample who looks and what is looked at, and make ready what stands between.
 
@@ -319,13 +351,15 @@ def lay_sight(
     subjects : mapping, optional
         The subject of each row of windows, onlookers, private places and planting lines, as arrays
         of int by layer; by default all rows are one subject's.
+    spacing_m : ndarray, (private places,), optional
+        Distance between the points of each place that are looked at; by default that of ``views``.
 
     Raises
     ------
     InputError
         As `lay_every` and `off_rows` say.
     """
-    every = lay_every(layers, views, terrain, subjects)
+    every = lay_every(layers, views, terrain, subjects, spacing_m)
     return off_rows(every, layers.get("planting_lines"), (subjects or {}).get("planting_lines"))
 
 
@@ -334,6 +368,7 @@ def lay_every(
     views: Views = DEFAULTS.views,
     terrain: Terrain | None = None,
     subjects: Mapping[str, Any] | None = None,
+    spacing_m: np.ndarray | None = None,
 ) -> Sight:
     """Lay a sight as if nothing were planted, so that people may be anywhere outside the buildings.
 
@@ -356,30 +391,42 @@ def lay_every(
     outdoors = Outdoors(layers["buildings"])
     observers = _windows(layers, views, ground, subjects)
     targets = sample_places(
-        layers["private_places"], outdoors, ground, spacing_m=views.target_spacing,
+        layers["private_places"], outdoors, ground,
+        spacing_m=views.target_spacing if spacing_m is None else spacing_m,
         subject=subjects["private_places"],
     )  # fmt: skip
     if layers["onlookers"] is not None and len(layers["onlookers"]):
         observers = observers.followed_by(_onlookers(layers, views, outdoors, ground, subjects))
         _refuse_same_names(observers, len(layers["windows"]))
     pairs = _pairs(observers, targets, layers)
-    ends = np.concatenate([targets.dense.xyz, *(eyes.xyz for eyes in observers.eyes.values())])[
-        :, :2
-    ]
-    within = (*ends.min(axis=0), *ends.max(axis=0)) if len(ends) else None
+    within = None if ground.is_flat else _reach_of(observers, targets)
     obstacles = lay_obstacles(layers["buildings"], layers["existing_screens"], ground, within)
     return Sight(observers, targets, pairs, obstacles, ground, within)
 
 
+def _reach_of(observers: Observers, targets: Targets) -> tuple[float, float, float, float] | None:
+    """Give the west, south, east and north of all eyes and targets, if there are any."""
+    eyes = (observers.eyes[key].xyz for key in SAMPLES)
+    ends = np.concatenate([targets.dense.xyz, *eyes])[:, :2]
+    return (*ends.min(axis=0), *ends.max(axis=0)) if len(ends) else None
+
+
 def _pairs(observers: Observers, targets: Targets, layers: Mapping[str, Any]) -> np.ndarray:
     """Pair each of a subject's observers with each of its places; of a street a window with the lots that it looks onto."""
-    looks = observers.subject[:, None] == targets.subject
+    by = np.argsort(targets.subject, kind="stable")
+    first, last = (
+        np.searchsorted(targets.subject[by], observers.subject, side) for side in ("left", "right")
+    )
+    of, number = numbered(last - first)
+    pairs = np.column_stack([of, by[first[of] + number]])
     windows, places = layers["windows"], layers["private_places"]
-    if LOOKS_ONTO in windows.columns and LOT.name in places.columns:
-        lots = places[LOT.name].to_list()
-        onto = [[lot in some for lot in lots] for some in windows[LOOKS_ONTO]]
-        looks[: len(windows)] &= np.array(onto, bool).reshape(len(windows), len(lots))
-    return np.argwhere(looks)
+    if LOOKS_ONTO not in windows.columns or LOT.name not in places.columns:
+        return pairs
+    onto, lots = windows[LOOKS_ONTO].to_list(), places[LOT.name].to_list()
+    looks = [
+        observer >= len(onto) or lots[place] in onto[observer] for observer, place in pairs.tolist()
+    ]
+    return pairs[np.array(looks, bool)]
 
 
 def off_rows(every: Sight, planting_lines=None, subject=None) -> Sight:
@@ -405,11 +452,11 @@ def off_rows(every: Sight, planting_lines=None, subject=None) -> Sight:
         By row: a line that has no length, a private place or an onlooker on a line all over, and a place
         where an eye and a target coincide.
     """
-    lines = {}
+    observers, targets = every.observers, every.targets
     if planting_lines is not None:
         _check_lines(planting_lines)
-        lines = by_subject(planting_lines, subject)
-    observers, targets = every.observers.off(lines), every.targets.off(lines)
+        lines = Stems.of(planting_lines, subject)
+        observers, targets = observers.off(lines), targets.off(lines)
     refuse_coincident(observers, targets, every.pairs)
     if observers is every.observers and targets is every.targets:
         return every
@@ -426,15 +473,24 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
     """
     faults = Faults("private_places")
     indoors = ~np.isnan(observers.openings.x)
-    eyes = observers.eyes[True, False]
-    points = np.concatenate([observers.middle[indoors], eyes.xyz[:, :2]])
-    of = np.concatenate(
-        [np.flatnonzero(indoors), np.repeat(np.arange(len(observers.ids)), eyes.counts)]
-    )
-    heads = targets.coarse
-    at = np.repeat(np.arange(len(targets.ids)), heads.counts)
-    near = _within(points, heads.xyz[:, :2], COINCIDENT_M)
-    found = {(int(of[point]), int(at[head])) for point, head in near.T}
+    near = _near_heads(observers, targets.coarse)
+    found: set[tuple[int, int]] = set()
+    if near.any():
+        eyes = observers.eyes[True, False]
+        some = np.flatnonzero(near)
+        of, number = numbered(eyes.counts[some])
+        points = np.concatenate(
+            [observers.middle[some], eyes.xyz[eyes.first[some][of] + number, :2]]
+        )
+        of = np.concatenate([some, some[of]])
+        heads = targets.coarse
+        at = np.repeat(np.arange(len(targets.ids)), heads.counts)
+        both = _within(points, heads.xyz[:, :2], COINCIDENT_M)
+        found = {
+            (int(of[point]), int(at[head]))
+            for point, head in both.T
+            if indoors[of[point]] or point >= len(some)
+        }
     for observer, place in pairs.tolist() if found else ():
         if (observer, place) in found:
             name = observers.ids[observer]
@@ -447,32 +503,40 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
     faults.raise_any()
 
 
+def _near_heads(observers: Observers, heads: Samples) -> np.ndarray:
+    """Tell which observers may have a head where they look from, (observers,): in the box of it, and not before the window."""
+    near = np.zeros(len(observers.ids), bool)
+    if not len(near) or not len(heads.xyz):
+        return near
+    # The eyes for a place that is a single position stand nearer to the jambs than these do.
+    half = np.nan_to_num(observers.openings["half_width_m"])[:, None] + COINCIDENT_M
+    low, high = observers.eyes[False, False].extents()
+    low, high = np.minimum(low, observers.middle) - half, np.maximum(high, observers.middle) + half
+    xy = heads.xyz[np.argsort(heads.xyz[:, 0]), :2]
+    # Not in front of a window; onlookers look every way.
+    out = np.nan_to_num(observers.openings["out"])
+    first, last = np.searchsorted(xy[:, 0], low[:, 0]), np.searchsorted(xy[:, 0], high[:, 0])
+    of, number = numbered(np.maximum(last - first, 0))
+    head = xy[first[of] + number]
+    inside = (head[:, 1] >= low[of, 1]) & (head[:, 1] <= high[of, 1])
+    inside &= ((head - observers.middle[of]) * out[of]).sum(axis=1) <= COINCIDENT_M
+    near[of[inside]] = True
+    return near
+
+
 def _within(points, others, reach_m: float) -> np.ndarray:
     """Find the pairs of points that are no farther apart, (2, pairs): the number of each."""
-    if not len(points) or not len(others):
-        return np.zeros((2, 0), np.int64)
-    low, high = others.min(axis=0) - reach_m, others.max(axis=0) + reach_m
-    among = np.flatnonzero(((points >= low) & (points <= high)).all(axis=1))
-    if not len(among):
-        return np.zeros((2, 0), np.int64)
-    tree = shapely.STRtree(shapely.points(points[among]))
+    tree = shapely.STRtree(shapely.points(points))
     other, point = tree.query(shapely.points(others), predicate="dwithin", distance=reach_m)
-    return np.stack([among[point], other])
+    return np.stack([point, other])
 
 
 def _windows(layers, views: Views, ground, subjects) -> Observers:
     windows, heights = layers["windows"], (views.eye_seated, views.eye_standing)
     openings = openings_of(windows, layers["buildings"], ground, eye_standing_m=max(heights))
-    eyes = {}
-    for single, finer in SAMPLES:
-        # A place of one position is seen from more eyes, so that its shares are not coarse.
-        across = views.eyes_across * (SINGLE_ACROSS if single else 1) + MORE_ACROSS * finer
-        eyes[single, finer] = eyes_behind_each(
-            openings, inside_m=views.eye_inside, heights_m=heights, across=across
-        )
     return Observers(
         identifiers(windows, "window_id"), [WINDOW] * len(windows), subjects["windows"],
-        np.column_stack([openings.x, openings.y]), openings, eyes,
+        np.column_stack([openings.x, openings.y]), openings, EyesBehind(openings, views),
     )  # fmt: skip
 
 

@@ -30,17 +30,34 @@ class Scene:
     dim : float, optional
         Where it is given leaves let light through, and a ray of which at most this share passes
         them counts as stopped when holes are looked for. By default crowns are opaque.
+    own : ndarray of int, (views, 2), optional
+        The first of the runs that stand in the way of each view, and the one after the last: of several lots each has
+        its own. Views with the same ones follow each other. By default all runs do.
     """
 
     obstacles: Obstacles
     runs: Runs
     crowns: CrownTable
     dim: float | None = None
+    own: np.ndarray | None = None
 
     @property
     def years(self) -> int:
         """Number of years, year 0 included."""
         return self.crowns.height.shape[2]
+
+    def parts(self, first: int, last: int, *, each: bool) -> Iterator[tuple[int, int, Runs]]:
+        """Part views, from one up to but not including another: one by one, or by what stands in their way."""
+        if self.own is None:
+            ends = [*range(first, last)] if each else [first]
+        else:
+            own = self.own[first:last]
+            new = np.any(own != np.roll(own, 1, axis=0), axis=1) | each
+            new[0] = True
+            ends = (np.flatnonzero(new) + first).tolist()
+        for begin, end in pairwise([*ends, last]):
+            own_runs = self.runs if self.own is None else self.runs.only(*self.own[begin])
+            yield begin, end, own_runs
 
 
 @dataclass(frozen=True)
@@ -163,40 +180,53 @@ def follow_each(ends: Ends, scene: Scene, portion: int = PORTION) -> Iterator[Po
             view, origin, target = rays_of(piece)
             if len(view):
                 light, owner = scene.obstacles.light_left(origin, target)
-                masks, opened = _blocked(view, last - first, origin, target, light, scene)
+                masks, opened = _blocked(view, (first, last), origin, target, light, scene)
                 yield Portion(
                     (first, last), view + first, origin, target, light, owner, masks, opened
                 )
 
 
-def _blocked(view, views: int, origin, target, light, scene: Scene):
-    """Tell when plants are in the way of each ray, and how much light is left to each view."""
-    runs, crowns = scene.runs, scene.crowns
-    if scene.dim is None:
-        masks = follow_years(origin, target, light, runs, crowns)[1]
-        opened = open_light_each(masks, light, crowns.leafless, scene.years, view, views)
-        return masks, opened
-    starts = np.searchsorted(view, np.arange(views + 1))
-    parts = [
-        light_through(origin[low:high], target[low:high], light[low:high], runs, crowns, dim=scene.dim)
-        for low, high in pairwise(starts)
-    ]  # fmt: skip
-    return np.concatenate([masks for _, masks in parts]), np.stack([opened for opened, _ in parts])
+def _blocked(view, views: tuple[int, int], origin, target, light, scene: Scene):
+    """Tell when plants are in the way of each ray, and how much light is left to each view; ``view`` counts from the first."""
+    first, last = views
+    crowns, dim = scene.crowns, scene.dim
+    masks, opened = [], []
+    for begin, end, runs in scene.parts(first, last, each=dim is not None):
+        mine = slice(*np.searchsorted(view, [begin - first, end - first]))
+        if dim is None:
+            masks.append(follow_years(origin[mine], target[mine], light[mine], runs, crowns)[1])
+            continue
+        passes, dimmed = light_through(
+            origin[mine], target[mine], light[mine], runs, crowns, dim=dim
+        )
+        masks.append(dimmed)
+        opened.append(passes)
+    every = masks[0] if len(masks) == 1 else np.concatenate(masks)
+    if dim is not None:
+        return every, np.stack(opened)
+    return every, open_light_each(every, light, crowns.leafless, scene.years, view, last - first)
 
 
-def sum_each(portions: Iterable[Portion], scene: Scene, views: tuple[int, int]) -> Timelines:
-    """Sum the light of the rays of views, from one up to but not including another, over its portions."""
+def sum_each(
+    portions: Iterable[Portion], scene: Scene, views: tuple[int, int], *, named: bool = True
+) -> Timelines:
+    """Sum the light of the rays of views, from one up to but not including another, over its portions.
+
+    Without ``named`` it is not told what stops most of the rest.
+    """
     first, count = views[0], views[1] - views[0]
     growths, years = scene.crowns.height.shape[1:]
     rays, light = np.zeros(count, int), np.zeros(count)
     opened, names = np.zeros((count, growths, 2, years)), scene.obstacles.names
-    stopped = np.zeros((count, len(names)))
+    stopped = np.zeros((count, len(names) if named else 0))
     for portion in portions:
         low, high = portion.views[0] - first, portion.views[1] - first
         view, some = portion.view - portion.views[0], high - low
         rays[low:high] += np.bincount(view, minlength=some)
         light[low:high] += np.bincount(view, weights=portion.light, minlength=some)
         opened[low:high] += portion.opened
+        if not named:
+            continue
         hit = portion.owner >= 0
         stopped[low:high] += np.bincount(
             view[hit] * len(names) + portion.owner[hit],
@@ -205,7 +235,9 @@ def sum_each(portions: Iterable[Portion], scene: Scene, views: tuple[int, int]) 
     most = np.maximum(rays, 1)
     # The running sums leave rounding of the order of 1e-16 per ray.
     share = np.clip(opened / most[:, None, None, None], 0.0, 1.0).round(12)
-    closed_by = np.where(stopped.max(axis=1, initial=0.0) > 0.0, stopped.argmax(axis=1), -1)
+    closed_by = np.full(count, -1)
+    if named:
+        closed_by = np.where(stopped.max(axis=1, initial=0.0) > 0.0, stopped.argmax(axis=1), -1)
     return Timelines(rays, light / most, closed_by, share, names)
 
 

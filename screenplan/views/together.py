@@ -60,6 +60,12 @@ class Ends(NamedTuple):
             opening=self.opening[views], eye=self.eye[views], head=self.head[views]
         )
 
+    def of(self, views: np.ndarray) -> Ends:
+        """Give some views, by their numbers."""
+        return self._replace(
+            opening=self.opening[views], eye=self.eye[views], head=self.head[views]
+        )
+
     def batches(self, most: int = PORTION) -> Iterator[tuple[int, int]]:
         """Part the views so that so many rays may be held at a time; a larger view is alone."""
         ends, first = np.cumsum(self.most), 0
