@@ -77,3 +77,7 @@ class Instead(Section):
         default_factory=dict,
         description="Price of a metre of fence, wall or trellis and of a square metre of awning, such as { fence = 90.0 }",
     )
+
+    def price_of(self, option: str) -> float | None:
+        """Give the price of a metre of a fence, wall or trellis, or of a square metre of awning; None without one."""
+        return next((price for what, price in self.prices.items() if what == option), None)

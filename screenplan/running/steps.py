@@ -313,7 +313,7 @@ STEPS: dict[str, Step] = {
             "Follow the rays from windows and onlookers to private places, and tell in which year each view closes",
             "screenplan.views:trace_views",
             needs="windows private_places planting_lines plants",
-            takes="buildings existing_screens no_plant_zones onlookers",
+            takes="buildings existing_screens no_plant_zones onlookers new_screens",
             gives="views view_years view_holes",
             keys=(
                 "growth.years views.report_years growth.curve views.threshold views.leaves "
@@ -569,7 +569,7 @@ STEPS: dict[str, Step] = {
             "Count plants, holes, earth, mulch, water and fence material",
             "screenplan.works:count_material",
             needs="parcels planting_lines plants",
-            takes="stakes pegs base_lines fence_options clipping water_by_month",
+            takes="stakes pegs base_lines fence_options clipping water_by_month new_screens",
             gives="quantities",
             keys=(
                 "works.losses growth.losses growth.replaced works.hole_factor setbacks.hole works.strip works.mulch works.mulch_depth "
@@ -584,7 +584,7 @@ STEPS: dict[str, Step] = {
             "Lay out the tasks from marking the ground to the closed row",
             "screenplan.works:schedule_work",
             needs="plants",
-            takes="closure quantities fence_options water_by_month",
+            takes="closure quantities fence_options water_by_month new_screens",
             gives="schedule",
             keys=(
                 "browsing.reach fence.animal "
@@ -599,7 +599,7 @@ STEPS: dict[str, Step] = {
             "Draw the ground about which the owners of buried lines are asked, with the days to ask and to renew",
             "screenplan.works:outline_request",
             needs="parcels planting_lines plants schedule",
-            takes="pegs fence_posts",
+            takes="pegs fence_posts new_screens",
             gives="locate_request",
             keys=(
                 "calendar.request calendar.request_margin works.strip works.hole_factor setbacks.hole "
@@ -613,7 +613,7 @@ STEPS: dict[str, Step] = {
             "screenplan.works:price_work",
             needs="quantities",
             gives="cost",
-            keys="cost.prices cost.hours cost.hour hand.prices",
+            keys="cost.prices cost.hours cost.hour hand.prices instead.prices",
         ),
         _step(
             "years",

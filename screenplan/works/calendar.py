@@ -76,8 +76,9 @@ def schedule_work(
     Parameters
     ----------
     layers : mapping
-        Plants, and closure, quantities, fence options and water by month if there are any: the year of closure,
-        whether there is mulch, the chosen fence, and the rounds that rain leaves come from them.
+        Plants, and closure, quantities, fence options, new screens and water by month if there are any: the year of
+        closure, whether there is mulch, the chosen fence, what is built first, and the rounds that rain leaves come from
+        them.
     plan : Options, optional
         Of it [calendar], [crew], [cost] hours, [works], [weeds], [plants] and [growth]. Without a day of planting days are counted, and
         dates stay empty.
@@ -121,6 +122,8 @@ def schedule_work(
     due = [k for k, start in enumerate(stand.starts) if start.species.is_clipped or not kept]
     clip = first_clip([stand.starts[k] for k in due], stand.sizes[:, due], least_gap(plants))
     fenced = fence is not None
+    screens = layers.get("new_screens")
+    built = () if screens is None else tuple(dict.fromkeys(screens["option"]))
     work = days_of_work(quantities, plan, fenced=fenced)
     notes += work.notes()
     notes += frozen_days(seasons, work.first_dig, work.last_dig, limits, plan)
@@ -131,7 +134,13 @@ def schedule_work(
         *raise_tasks(raising, plan.plants.raised),
         *(order_tasks(order) if bought else ()),
         *tasks_before(
-            asked, birds, seasons, work, ordered=order.day if bought else 0, fenced=fenced
+            asked,
+            birds,
+            seasons,
+            work,
+            ordered=order.day if bought else 0,
+            fenced=fenced,
+            built=built,
         ),
         *setting_tasks(kinds, windows, work, order, mulched=mulched, fenced=fenced),
         *(

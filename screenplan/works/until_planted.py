@@ -20,6 +20,7 @@ from screenplan.works.locating import Request
 from screenplan.works.ordering import Order
 from screenplan.works.planting_months import Window, window_words
 from screenplan.works.quantities import DIG
+from screenplan.works.rates import BUILT
 from screenplan.works.seasons import Seasons, nesting_said
 from screenplan.works.tasks import COMMON, task
 
@@ -93,8 +94,9 @@ def tasks_before(
     *,
     ordered: int,
     fenced: bool,
+    built: Sequence[str] = (),
 ) -> Iterator[dict]:
-    """Yield what is done before the holes: rules, marking, asking for lines, pegs and turf.
+    """Yield what is done before the holes: rules, marking, asking for lines, pegs, turf, and what is built first.
 
     Parameters
     ----------
@@ -107,6 +109,8 @@ def tasks_before(
         The day on which plants are ordered; the rules are asked for a week before.
     fenced : bool
         Whether a fence is set too.
+    built : sequence of str
+        What the design builds first: fence, wall or trellis.
     """
     lines = Request.before(work.first_dig, asked)
     yield task(
@@ -119,7 +123,8 @@ def tasks_before(
         f"Shrubs and tall growth, to the ground and no deeper; keep it mown until planting. {nesting_said(birds, seasons, clearing=True)}",
         source=f"{COMMON}; nesting: {birds.source}",
     )  # fmt: skip
-    posts = ", each post of the fence" if fenced else ""
+    posts = ", each post of the fence" * fenced
+    posts += "".join(f", the line of the new {option}" for option in built)
     yield task(
         "mark", "Mark all that will be broken", lines.mark_day,
         f"White paint, no peg and no flag yet: each hole at its full width, each peg{posts}, and the edges "
@@ -155,6 +160,13 @@ def tasks_before(
         "turf. Lift grass and weeds, no deeper; look for nests in the grass before" + work.said(work.clear),
         caution=DIG, item="clearing", until=work.clear.last_day, hours=work.clear.hours,
     )  # fmt: skip
+    for option in built:
+        yield task(
+            "build", f"Build the new {option}", work.first_dig,
+            "From this day on, while the request for buried lines holds, and before the plants stand in its way. Ask your "
+            "builder how long it takes: no rate is known here",
+            caution=DIG, item=f"{BUILT}{option}",
+        )  # fmt: skip
 
 
 #: At a request that may have lapsed.
