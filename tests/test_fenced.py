@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 import shapely
 from design_site import PLAIN, PRICE, TABLE, options, row_of, site
+from hostile.written_folder import hold_folder
 from parcel_kit import sides_of, subject
 from shapely.geometry import LineString, Point, Polygon
 from test_views import windows
@@ -18,6 +19,7 @@ from screenplan.outputs.answer import answer
 from screenplan.outputs.report import About
 from screenplan.outputs.who_sees import view_counts
 from screenplan.running.pipeline import run_plan
+from screenplan.running.writing import write_run
 from screenplan.views.views import trace_views
 from screenplan.works.boundary_screens import with_screens
 
@@ -53,7 +55,9 @@ def plan_of(price, **values):
 def designed(layers, plan):
     """The fence, and what the design beside it gives, with the fence in it."""
     fence = choose_fence(layers, plan=plan, rules=PLAIN, species_table=TABLE)
-    made = design_planting(fence.layers, plan=fence.plan, rules=PLAIN, species_table=TABLE)
+    made = fence.alone
+    if made is None:
+        made = design_planting(fence.layers, plan=fence.plan, rules=PLAIN, species_table=TABLE)
     return fence, fence.told(made._asdict())
 
 
@@ -83,7 +87,7 @@ def test_a_fence_does_what_plants_would_cost_more_for():
         told["says"]
         .iloc[0]
         .endswith(
-            "they cost 30.00. A new fence closes 2 views more on the first day; with it all is 34.00"
+            "they cost 30.00. A new fence closes 2 views on the first day; with it all is 34.00"
         )
     )
     design, first = told.attrs["notes"][:2]
@@ -108,7 +112,8 @@ def test_a_stretch_stands_where_the_rays_cross():
     assert screens["piece_id"].tolist() == fence.layers["existing_screens"]["screen_id"].tolist()
 
 
-def test_a_run_plans_beside_the_fence_and_says_so_on_the_first_screen(tmp_path):
+def upstairs():
+    """The same as layers that a person brings, with a plan that chooses, and what asks it for a fence."""
     layers = high_and_low()
     # Upstairs: its rays pass a line above the fence and below a grown row.
     layers["windows"] = (
@@ -123,7 +128,11 @@ def test_a_run_plans_beside_the_fence_and_says_so_on_the_first_screen(tmp_path):
         "rows": {"along": ["north"], "spacing": "0.7 m"}, "cost": {"prices": {"plant": 100.0}}, "chance": {"draws": 0},
         "plants": {"stock_height": "1.8 m"}, "growth": {"years": 25},
     }  # fmt: skip
-    wants = {"instead": {"design": True, "along": ["north"], "prices": {"fence": 1.0}}}
+    return given, plan, {"instead": {"design": True, "along": ["north"], "prices": {"fence": 1.0}}}
+
+
+def test_a_run_plans_beside_the_fence_and_says_so_on_the_first_screen(tmp_path):
+    given, plan, wants = upstairs()
     run = run_plan(
         plan | wants,
         tmp_path,
@@ -209,9 +218,64 @@ def test_the_budget_and_the_share_are_of_fence_and_plants_together():
     fence, made = designed(high_and_low(), plan_of(10.0, design_budget=70.0))
     assert made["design"]["cost"].iloc[0] == pytest.approx(70.0, abs=LITTLE)
     assert fence.plan.design.budget == pytest.approx(70.0 - 40.0, abs=LITTLE)
-    # Two of three views are asked for. The fence closes them by itself, for less than six columns.
-    with pytest.raises(InputError, match=r"a fence alone is the best that was found, .*4\.00: it closes 2 of 3"):  # fmt: skip
-        choose_fence(high_and_low(), plan=plan_of(1.0, goal_share=2 / 3), rules=PLAIN, species_table=TABLE)  # fmt: skip
+
+
+def test_a_fence_alone_is_an_answer():
+    # Two of three views are asked for. Two stretches of fence close them, for less than six columns.
+    fence, made = designed(high_and_low(), plan_of(1.0, goal_share=2 / 3))
+    assert fence.alone is not None
+    assert len(made["plants"]) == len(made["planting_lines"]) == 0
+    (row,) = made["design"].to_dict("records")
+    assert (row["views_open"], row["views_closed"], row["plants"]) == (3, 2, 0)
+    assert row["closed_share"] == pytest.approx(2 / 3)
+    assert row["cost"] == pytest.approx(2.0 * STRETCH_M, abs=LITTLE)
+    views = made["design_views"].set_index("view_id")
+    assert views["closed"].tolist() == [True, True, False]
+    assert views.loc["high0 to p2", "cause"] == "not asked"
+    assert (
+        "nothing is planted beside it: as much as is asked is closed"
+        in made["design"].attrs["notes"][1]
+    )
+    # Of 33 these stretches leave too little for three columns, which close but one view.
+    fence, made = designed(high_and_low(), plan_of(1.0, design_budget=33.0))
+    assert fence.cost == pytest.approx(2.0 * STRETCH_M, abs=LITTLE)
+    assert made["design_views"].set_index("view_id").loc["high0 to p2", "cause"] == "price"
+    # A window above all that grows in ten years: nothing may be planted that closes its view, and nothing else is left.
+    layers = high_and_low()
+    layers["windows"].loc[2, ["sill_m", "floor_m"]] = [30.0, 29.0]
+    fence, made = designed(layers, plan_of(1.0))
+    assert fence.alone is not None
+    assert (
+        made["design_views"]["says"].iloc[2]
+        == "no planting beside it closes one of the other views"
+    )
+
+
+def test_a_run_without_plants_is_written_whole(tmp_path):
+    layers, plan, wants = upstairs()
+    share = {"goal": {"share": 0.6}, "calendar": {"planting": "2027-04-10"}}
+    run = run_plan(plan | wants | share, tmp_path, layers=layers)
+    assert len(run.layers["plants"]) == 0
+    assert run.layers["quantities"]["item"].tolist() == ["new_fence"]
+    cost = run.layers["cost"].set_index("item")["cost"]
+    assert cost["total"] == pytest.approx(2.0 * STRETCH_M, abs=0.01)
+    assert run.layers["schedule"]["task"].tolist() == ["ask", "mark", "locate", "build", "renew"]
+    mark = run.layers["schedule"].set_index("task").loc["mark", "says"]
+    assert mark.startswith(
+        "White paint, no peg and no flag yet: the line of the new fence. Two people"
+    )
+    checks = run.layers["checks"].set_index("check")
+    assert not (checks["result"] == "fails").any()
+    assert checks.loc["plants", "says"] == "Nothing is planted: the design builds a fence alone"
+    blocks = answer(run.layers, About(warnings=run.warnings))
+    assert blocks[0].title == "Build the new fence, and plant nothing"
+    assert [block.key for block in blocks] == ["build", "closed", "open", "dig", "cost", "memory"]
+    assert view_counts(run.layers["views"], run.layers["new_screens"]) == (
+        "2 of the 3 views that are open today close, 1 stays open: on the first day, behind the new fence."
+    )
+    folder = write_run(run, tmp_path / "out")
+    hold_folder(folder)
+    assert "1 × fence of 4 m" in (folder / "order_list.csv").read_text(encoding="utf-8-sig")
 
 
 def test_a_wall_or_trellis_is_built_where_it_is_cheaper():
@@ -304,11 +368,7 @@ def every():
 )  # fmt: skip
 @pytest.mark.parametrize("price", [0.5, 4.0, 8.0, 14.0, 40.0])
 def test_no_set_of_fences_and_plants_closes_more_or_costs_less(every, price):
-    still, least, plants = min((still, price * length + PRICE * plants, plants) for length, plants, still in every)  # fmt: skip
-    if not plants:
-        with pytest.raises(InputError, match="a fence alone is the best"):
-            designed(small_site(), plan_of(price))
-        return
+    still, least = min((still, price * length + PRICE * plants) for length, plants, still in every)  # fmt: skip
     _, made = designed(small_site(), plan_of(price))
     views, cost = made["design_views"], made["design"]["cost"].iloc[0]
     assert int((~views["closed"].astype(bool)).sum()) == still
@@ -325,15 +385,6 @@ def test_what_a_fence_needs_is_refused():
             plan=options(design_wanted=True, instead_design=True),
             rules=PLAIN,
             species_table=TABLE,
-        )
-    # By hand: of 33 two stretches of fence for 4 leave too little for three columns, and close two windows where three
-    # columns close one.
-    with pytest.raises(
-        InputError,
-        match=r"it closes 2 of 3 .*no planting beside it closes one of the others\. Plant nothing",
-    ):
-        choose_fence(
-            layers, plan=plan_of(1.0, design_budget=33.0), rules=PLAIN, species_table=TABLE
         )
     with pytest.raises(InputError, match=r"plants have no prices"):
         choose_fence(layers, plan=plan_of(1.0, cost_prices={}), rules=PLAIN, species_table=TABLE)

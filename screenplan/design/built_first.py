@@ -11,11 +11,30 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.contracts import CHOICE_VIEWS, DESIGN_VIEWS, EXISTING_SCREENS, NEW_SCREENS
+from screenplan.contracts import (
+    CHOICE_PLANTS,
+    CHOICE_VIEWS,
+    CHOICES,
+    DESIGN,
+    DESIGN_VIEWS,
+    EXISTING_SCREENS,
+    NEW_SCREENS,
+)
 from screenplan.contracts.model import Contract
-from screenplan.contracts.tables import DTYPES, layer_of, notes_of, table_of, with_notes
+from screenplan.contracts.tables import (
+    DTYPES,
+    layer_of,
+    layer_of_columns,
+    notes_of,
+    table_of,
+    with_notes,
+)
+from screenplan.design.chosen import layers_of
+from screenplan.design.designing import Designed, Task
 from screenplan.ground.said import said
 from screenplan.plan import Options
+from screenplan.site.terrain import Terrain
+from screenplan.views.opened import Rays
 
 #: Columns that count views, and shares of their weight that are closed.
 _COUNTS, _SHARES = (
@@ -27,15 +46,15 @@ _COSTS = ("cost", "typical_cost", "least_cost")
 
 
 @dataclass(frozen=True, eq=False)
-class Closed:
-    """Views that it closes by itself, on the first day.
+class Left:
+    """Views, and what a fence leaves of them without plants.
 
     Parameters
     ----------
     views : list of str
     weight : ndarray, (views,)
     share : ndarray, (views,)
-        What stays open of each; no more than the threshold.
+        What stays open of each.
     """
 
     views: list[str] = field(default_factory=list)
@@ -55,13 +74,17 @@ class Fenced:
         What is left to ask of the plants: the budget less the fence, and the share of the views that it leaves.
     screens : GeoDataFrame or None
         Its pieces, by the contract ``new_screens``; None for none.
-    closed : Closed
+    closed : Left
+        The views that it closes by itself, on the first day.
+    alone : Designed or None
+        What the design of the plants gives if nothing is planted beside it, and so nothing is designed.
     """
 
     layers: dict[str, Any]
     plan: Options
     screens: gpd.GeoDataFrame | None = None
-    closed: Closed = field(default_factory=Closed)
+    closed: Left = field(default_factory=Left)
+    alone: Designed | None = None
 
     @property
     def cost(self) -> float:
@@ -99,7 +122,7 @@ class Fenced:
         changed = self._changed(design, rest)
         what, many = self.screens["option"].iloc[0], len(self.closed.views)
         says = said(
-            f"{design['says'].iloc[0]}. A new {what} closes {many} view{'s' * (many != 1)} more on the first day; with it all is "
+            f"{design['says'].iloc[0]}. A new {what} closes {many} view{'s' * (many != 1)} on the first day; with it all is "
             f"{changed['cost'].iloc[0]:,.2f}"
         )
         told = design.assign(**changed, says=pd.array([says], DTYPES["text"]))
@@ -141,6 +164,56 @@ def _before(contract: Contract, rows: list[dict[str, Any]], table: pd.DataFrame)
     """Put rows before those of a table."""
     more = table_of(contract, rows)
     return with_notes(pd.concat([more, table], ignore_index=True), notes_of(table))
+
+
+def nothing_planted(
+    task: Task,
+    rays: Rays,
+    left: Left,
+    terrain: Terrain | None,
+    *,
+    tried: int,
+    why: str,
+    cause: str | None,
+) -> Designed:
+    """Give what a design gives that plants nothing beside a fence; plants that stand stay.
+
+    Parameters
+    ----------
+    task : Task
+    rays : Rays
+        Those of the views that are open without the fence.
+    left : Left
+        The views that stay open.
+    terrain : Terrain or None
+    tried : int
+        How many fences were tried.
+    why : str
+        Why nothing is planted.
+    cause : str or None
+        Why the views stay open, one of the contract's words, if one of them says it.
+    """
+    candidates = task.candidates
+    made = layers_of(candidates, [], terrain, task.standing)
+    row = {
+        "year": task.year, "views_open": len(left.views), "views_closed": 0, "closed_share": 0.0,
+        "candidates": len(candidates.table), "rays": len(rays.view), "plants": 0, "runs": 0, "kinds": "", "priced": True,
+        "cost": 0.0, "typical_plants": 0, "typical_cost": 0.0, "says": f"Nothing is planted: {why}",
+        "proof": f"Nothing is proven: of {tried} fences that were tried, each with the best planting that was found beside it, this is the best",
+    }  # fmt: skip
+    views = [
+        {
+            "view_id": view, "weight": weight, "closed": False, "open_share": share, "cause": cause, "says": why,
+        }
+        for view, weight, share in zip(left.views, left.weight.tolist(), left.share.tolist(), strict=True)
+    ]  # fmt: skip
+    design = with_notes(table_of(DESIGN, [row]), [f"Design: {row['says']}"])
+    crs = candidates.table.crs
+    return Designed(
+        made.no_plant_zones, made.plantable_zone, made.planting_lines, candidates.private_places, made.plants,
+        made.dropped_stations, design, table_of(DESIGN_VIEWS, views), table_of(CHOICES, []),
+        layer_of_columns(CHOICE_PLANTS, {}, [], crs), table_of(CHOICE_VIEWS, []),
+    )  # fmt: skip
 
 
 def as_existing(screens: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -10,7 +10,7 @@ holds beside the fence that was taken; the fences themselves are told apart by p
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Any
 
@@ -18,7 +18,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from screenplan.design.built_first import Closed, Fenced, as_existing, as_new
+from screenplan.design.built_first import Fenced, Left, as_existing, as_new, nothing_planted
 from screenplan.design.designing import (
     Task,
     design_planting,
@@ -82,7 +82,10 @@ class _Built:
 
 @dataclass(frozen=True, eq=False)
 class _Tried:
-    """What came of it: its pieces, what they and the plants cost, what stays open, and the plan of the planting."""
+    """What came of it: its pieces, what they and the plants cost, what stays open, and the plan of the planting.
+
+    If nothing is planted there is no cost of plants, and it is said why, with the cause of what stays open.
+    """
 
     built: _Built
     screens: gpd.GeoDataFrame | None
@@ -90,6 +93,8 @@ class _Tried:
     fence: float
     plants: float | None
     still: float
+    why: str = ""
+    cause: str | None = None
 
     @property
     def cost(self) -> float:
@@ -142,8 +147,7 @@ def choose_fence(
     Raises
     ------
     InputError
-        If the plan lacks what a fence needs, too many sides are left to choose among, plants have no prices, or a
-        fence alone is the best.
+        If the plan lacks what a fence needs, too many sides are left to choose among, or plants have no prices.
     """
     refuse_fence(plan)
     kept = Kept() if kept is None else kept
@@ -167,7 +171,13 @@ def choose_fence(
     best = search.find(kinds)
     if best.screens is None:
         return Fenced(dict(layers), plan)
-    return _told(best, layers, plan, code, look)
+    fence = _told(best, layers, plan, code, look)
+    if best.plants is not None:
+        return fence
+    light = look.left(best.screens)
+    left = _left(look, light, look.is_open(light))
+    alone = nothing_planted(task, look.rays, left, terrain, tried=len(search.tried), why=best.why, cause=best.cause)  # fmt: skip
+    return replace(fence, alone=alone)
 
 
 def _look_at(layers, plan: Options, task: Task, terrain: Terrain | None, kept: Kept) -> Look:
@@ -314,19 +324,25 @@ class _Search:
         # What may stay open of all that is open today; the plants are asked for the rest.
         spare = (1.0 - plan.goal.share) * float(look.weight.sum())
         rest = _rest_of(plan, cost, max(left - spare, 0.0) / left if left > 0.0 else 0.0)
-        plants, still = None, left
+        plants, still, why, cause = (
+            None,
+            left,
+            "as much as is asked is closed, and no plants are needed",
+            "not asked",
+        )
         least = least_price(self.task.offer, least_plants(plan, self.task.standing))
-        if left > spare and (budget is None or budget - cost >= least):
+        if left > spare and budget is not None and budget - cost < least:
+            why, cause = "no money is left for plants", "price"
+        elif left > spare:
             mine = self.layers if screens is None else with_screens(self.layers, as_existing(screens))  # fmt: skip
             try:
                 made = design_planting(mine, plan=_quick(rest), **self.resources)
             except NoRoomError:
-                # Nothing that may be planted beside it closes a view.
-                pass
+                why, cause = "no planting beside it closes one of the other views", None
             else:
                 plants = float(made.design["cost"].iloc[0])
                 still = _open_weight(made.design_views)
-        found = _Tried(built, screens, rest, cost, plants, max(still - spare, 0.0))
+        found = _Tried(built, screens, rest, cost, plants, max(still - spare, 0.0), why, cause)
         self.tried[key] = found
         return found
 
@@ -361,13 +377,7 @@ def _together(
 
 
 def _told(best: _Tried, layers, plan: Options, code: FenceHeight, look: Look) -> Fenced:
-    """Say what was chosen, and put it among what stands.
-
-    Raises
-    ------
-    InputError
-        If nothing is planted beside it.
-    """
+    """Say what was chosen, and put it among what stands."""
     assert best.screens is not None  # a fence was chosen
     assert best.built.kind is not None
     option, price = best.built.kind.option, best.built.kind.price
@@ -375,29 +385,26 @@ def _told(best: _Tried, layers, plan: Options, code: FenceHeight, look: Look) ->
     asked = plan.instead.model_copy(update={"along": sides})
     words = lay_upright(option, layers, asked, code)
     light = look.left(best.screens)
-    shut = ~look.is_open(light)
-    closed = Closed([view for view, gone in zip(look.rays.views, shut, strict=True) if gone], look.weight[shut], look.shares(light)[shut])  # fmt: skip
-    views = len(look.rays.views), int(shut.sum())
+    closed = _left(look, light, ~look.is_open(light))
+    views = len(look.rays.views), len(closed.views)
     closes = f"closes {views[1]} of {views[0]} open views on the first day"
     pieces = len(best.screens)
     where = f"{words.along}, {{{float(best.screens.length.sum()):.1f} m}}{f' in {pieces} pieces' if pieces > 1 else ''} for {best.fence:,.2f}"
     caution = ". ".join(part[:1].upper() + part[1:] for part in (*words.says[1:], ASK[option]))
+    first, rest = " first", "all else here is planned with it standing"
     if best.plants is None:
-        why = (
-            "no planting beside it closes one of the others"
-            if best.still
-            else "no planting does as much for less"
-        )
-        raise refuse(
-            f"a {option} alone is the best that was found, {where}: it {closes}, and {why}",
-            f"Plant nothing, and build it. {caution}. Or set instead.design to false, and plant",
-            key=Instead.key("design"),
-        )
-    says = f"Build a new {option} first, {where}. It {closes}, and all else here is planned with it standing. {caution}"
+        first, rest = "", f"nothing is planted beside it: {best.why}"
+    says = f"Build a new {option}{first}, {where}. It {closes}, and {rest}. {caution}"
     return Fenced(
         with_screens(layers, as_existing(best.screens)), best.plan,
         as_new(best.screens, layers["sides"], option, price, views, said(says)), closed,
     )  # fmt: skip
+
+
+def _left(look: Look, light: np.ndarray, which: np.ndarray) -> Left:
+    """Give some of the views, with what so much light leaves of them."""
+    names = [view for view, mine in zip(look.rays.views, which, strict=True) if mine]
+    return Left(names, look.weight[which], look.shares(light)[which])
 
 
 def _open_weight(views: pd.DataFrame) -> float:

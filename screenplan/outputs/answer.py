@@ -81,7 +81,7 @@ def answer(layers: Mapping, about) -> list[Block]:
         What the report says besides its layers.
     """
     blocks = (
-        _built_first(layers.get("new_screens"), about.units),
+        _built_first(layers, about.units),
         _order(layers, about.units),
         _where(layers, about.units),
         _shared(layers, about.units),
@@ -112,12 +112,18 @@ def answer_lines(block: Block) -> list[str]:
     return [*block.lines, *told, *([block.more] if block.more else [])]
 
 
-def _built_first(screens, units) -> Block | None:
-    """Say what is built before anything is planted."""
-    rows = _rows(screens)
+def _built_first(layers, units) -> Block | None:
+    """Say what is built before anything is planted, or in the place of plants."""
+    rows = _rows(layers.get("new_screens"))
     if not rows:
         return None
-    return Block("build", f"Build the new {rows[0]['option']}", [in_units(rows[0]["says"], units)])
+    what = rows[0]["option"]
+    plants = not layers["plants"]["existing"].astype(bool).all()
+    lines = [
+        in_units(rows[0]["says"], units),
+        f"The sun that the new {what} itself takes is not counted here",
+    ]
+    return Block("build", f"Build the new {what}" + ", and plant nothing" * (not plants), lines)
 
 
 def _order(layers, units) -> Block | None:

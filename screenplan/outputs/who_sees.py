@@ -72,7 +72,7 @@ def _on_the_first_day(built: pd.DataFrame, closes: int) -> str:
     first = min(int(built["closes_first"].iloc[0]), closes)
     behind = f"behind the new {built['option'].iloc[0]}"
     if first == closes:
-        return f", on the first day, {behind}" if closes else ""
+        return f": on the first day, {behind}" if closes else ""
     return f": {first} on the first day {behind}, {closes - first} later behind plants"
 
 
@@ -120,6 +120,9 @@ def closing_windows(layers: Mapping) -> tuple[Table | None, str]:
             f"From which year on, in brackets in 1 and in 9 of 10 draws, and the chance by year {by}. Where "
             "there are several views, those of the last"
         ]
+    built = layers.get("new_screens")
+    if built is not None and len(built):
+        more.append(f"Year 0 is the first day, behind the new {built['option'].iloc[0]}")
     if len(rows) > MOST_WINDOWS:
         more.append(f"{len(rows) - MOST_WINDOWS} more stand in the table of views")
     return Table("closed", "", headings, rows[:MOST_WINDOWS]), ". ".join(more)

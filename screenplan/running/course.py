@@ -120,7 +120,7 @@ class Course:
         if fence.screens is not None:
             self.run.layers["existing_screens"] = fence.layers["existing_screens"]
             self.arguments[step.name] |= {"plan": fence.plan}
-        return fence.told(self._plainly(step))
+        return fence.told(self._plainly(step) if fence.alone is None else fence.alone._asdict())
 
     def _propose_height(self, step: Step) -> dict[str, Any]:
         """Tell sizes at which rows are kept; a height that is proposed closes what free rows close."""

@@ -661,7 +661,7 @@ STEPS: dict[str, Step] = {
             takes=(
                 "utilities roads private_places buildings keep_outs light hedge_heights sight_areas "
                 "sight_plants wire_plants holes_at_lines deep_roots outgrown noise_paths plant_health "
-                "view_holes needed_years windows onlookers sun_places"
+                "view_holes needed_years windows onlookers sun_places new_screens"
             ),
             gives="checks",
             keys=(

@@ -151,7 +151,7 @@ def trace_views(
                 shapely.LineString(look.middles),
                 timeline, error, max(differences, default=np.nan),
                 holes, last, closing, years, apart.get(look.observer_id) if look.opening is not None else None,
-                None if before is None else float(before[number]),
+                None if before is None or not timeline.rays else float(before[number]),
             )
         )  # fmt: skip
     crs = windows.crs

@@ -106,11 +106,18 @@ def schedule_work(
     quantities = layers.get("quantities")
     start = _read_date(plan.calendar, today)
     new = plants.loc[~plants["existing"].to_numpy(bool)]
-    if not len(new):
+    screens = layers.get("new_screens")
+    built = () if screens is None else tuple(dict.fromkeys(screens["option"]))
+    if not len(new) and not built:
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
     asked = limit_named(limits, plan.calendar.request, LocateRequest, plan.calendar.key("request"))
     birds = limit_named(limits, plan.calendar.nesting, Nesting, plan.calendar.key("nesting"))
     seasons = Seasons.of(plan.calendar, position_deg)
+    if not len(new):
+        work = days_of_work(quantities, plan, fenced=False)
+        tasks = [*tasks_before(asked, birds, seasons, work, ordered=0, fenced=False, built=built, planted=False)]  # fmt: skip
+        tasks.sort(key=lambda task: task["first_day"])
+        return table_of(SCHEDULE, _dated(tasks, start))
     kinds = kinds_of(new, species_table)
     windows = windows_of(kinds, seasons, limits, plan)
     notes = [*judge_planting(windows, seasons, today)]
@@ -122,8 +129,6 @@ def schedule_work(
     due = [k for k, start in enumerate(stand.starts) if start.species.is_clipped or not kept]
     clip = first_clip([stand.starts[k] for k in due], stand.sizes[:, due], least_gap(plants))
     fenced = fence is not None
-    screens = layers.get("new_screens")
-    built = () if screens is None else tuple(dict.fromkeys(screens["option"]))
     work = days_of_work(quantities, plan, fenced=fenced)
     notes += work.notes()
     notes += frozen_days(seasons, work.first_dig, work.last_dig, limits, plan)

@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import QUANTITIES
-from screenplan.contracts.tables import table_of, with_notes
+from screenplan.contracts.tables import has_rows, table_of, with_notes
 from screenplan.ground.errors import refuse
 from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
@@ -146,10 +146,12 @@ def count_material(
     Raises
     ------
     InputError
-        If no plant is to be set, or root balls are wider than the plants are apart.
+        If no plant is to be set and nothing is built, or root balls are wider than the plants are apart.
     """
     works, plants = plan.works, layers["plants"]
     new = plants.loc[~plants["existing"].to_numpy(bool)]
+    if not len(new) and has_rows(layers.get("new_screens")):
+        return table_of(QUANTITIES, [*_marking(layers), *_building(layers.get("new_screens"))])
     if not len(new):
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
     kinds = kinds_of(new, species_table)
