@@ -324,12 +324,9 @@ class _Search:
         # What may stay open of all that is open today; the plants are asked for the rest.
         spare = (1.0 - plan.goal.share) * float(look.weight.sum())
         rest = _rest_of(plan, cost, max(left - spare, 0.0) / left if left > 0.0 else 0.0)
-        plants, still, why, cause = (
-            None,
-            left,
-            "as much as is asked is closed, and no plants are needed",
-            "not asked",
-        )
+        plants, still = None, left
+        why = "as much as is asked is closed, and no plants are needed"
+        cause: str | None = "not asked"
         least = least_price(self.task.offer, least_plants(plan, self.task.standing))
         if left > spare and budget is not None and budget - cost < least:
             why, cause = "no money is left for plants", "price"
@@ -370,7 +367,7 @@ def _together(
 ) -> list[list[int]]:
     """Give each view by itself, and those that have a stretch in common."""
     sides = frozenset(crossings.screens["side_id"]) if sides is None else sides
-    sets = {(view,) for view in views}
+    sets: set[tuple[int, ...]] = {(view,) for view in views}
     for row, some in crossings.of(views, sides).items():
         sets |= {tuple(sorted(crossings.views_on(row, stretch) & set(views))) for stretch in some}
     return [list(one) for one in sorted(sets)]
