@@ -47,7 +47,7 @@ from screenplan.works.instead_laid import ASK
 #: Sides along which a fence may be chosen: with so many every set of them is tried.
 MOST_SIDES = 4
 #: So many fences are tried at most after the sets of sides.
-MOST_TRIED = 24
+MOST_TRIED = 16
 #: Share of the design's time for each fence.
 TRYING_SHARE = 0.25
 #: What is open, and what it costs, are told apart to this many decimals.
