@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from shapely.ops import substring
 
+from screenplan.views.crossing import cross_line
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.opened import Rays
 from screenplan.views.sight import Sight
@@ -121,17 +122,11 @@ def find_crossings(look: Look, screens: gpd.GeoDataFrame) -> Crossings:
     for row in range(len(screens)):
         one = screens.iloc[[row]]
         stopped = np.flatnonzero(look.left(one) < rays.light * (1.0 - TAKEN))
-        ends = np.stack([rays.origin[stopped, :2], rays.target[stopped, :2]], axis=1)
-        line = one.geometry.iloc[0]
-        met, of = shapely.get_parts(
-            shapely.intersection(shapely.linestrings(ends), line), return_index=True
-        )
-        # Of a ray that runs along the line both ends of what they share.
-        points, part = shapely.get_coordinates(met, return_index=True)
-        at = shapely.line_locate_point(line, shapely.points(points))
-        rows.append(np.full(len(at), row))
-        views.append(rays.view[stopped[of[part]]])
-        stations.append(at)
+        line = shapely.get_coordinates(one.geometry.iloc[0])
+        ray, station, _ = cross_line(rays.origin[stopped], rays.target[stopped], line)
+        rows.append(np.full(len(ray), row))
+        views.append(rays.view[stopped[ray]])
+        stations.append(station)
     none: list[np.ndarray] = [np.zeros(0)]
     closed = ~look.is_open(look.left(screens)) if len(screens) else np.zeros(len(rays.views), bool)
     return Crossings(
