@@ -25,7 +25,7 @@ TO_OPEN = {
 
 
 #: Blocks of the report's first screen with which a run ends in the terminal.
-ENDS_WITH = ("order", "where", "shared", "closed", "open", "cost")
+ENDS_WITH = ("build", "order", "where", "shared", "closed", "open", "cost")
 
 
 def show_run(run, written, *, as_json: bool, everything: bool = False) -> None:
@@ -98,7 +98,7 @@ def _show_answer(run) -> None:
 
     there, about = console(), about_run(run)
     there.print(about.title or f"Screen on {about.of}", style="bold")
-    there.print(view_counts(run.layers["views"]))
+    there.print(view_counts(run.layers["views"], run.layers.get("new_screens")))
     for block in answer(run.layers, about):
         if block.key not in ENDS_WITH:
             continue

@@ -27,7 +27,7 @@ from screenplan.contracts.effects import (
     SIGHT_PLANTS,
     WIRE_PLANTS,
 )
-from screenplan.contracts.instead import INSTEAD, INSTEAD_LINES
+from screenplan.contracts.instead import INSTEAD, INSTEAD_LINES, NEW_SCREENS
 from screenplan.contracts.light import HEDGE_HEIGHTS, LIGHT, LIGHT_MONTHS, SUN_GRID
 from screenplan.contracts.model import (
     GROWTHS,
@@ -143,6 +143,7 @@ OUTPUTS = _by_name(
     CHOICES,
     CHOICE_PLANTS,
     CHOICE_VIEWS,
+    NEW_SCREENS,
     WINDOWS,
     PRIVATE_PLACES,
     VIEWS,

@@ -33,7 +33,7 @@ DESIGN = Contract(
     "design",
     (),
     "What the design has chosen, what it costs, and what is proven of it",
-    optional="cost least_cost gap_share free chance_asked views_sure sure_share draws",
+    optional="cost least_cost gap_share free chance_asked views_sure sure_share draws made_by in_time",
     report=(
         Shown(
             "growth",
@@ -70,7 +70,7 @@ DESIGN = Contract(
         ),
         share("gap_share", "Share of the cost at typical growth that might be saved by that bound", "Gap", heading="gap"),
         text("made_by", "What found it", choices=("programme", "parts", "greedy")),
-        boolean("in_time", "True if the solver came to its end"),
+        boolean("in_time", "True if the solver came to its end; empty, as what found it, where nothing is planted"),
         sentence("says", "The result in words", "In words"),
         sentence("proof", "What exactly is proven", "What is proven"),
         sentence(
@@ -86,7 +86,7 @@ DESIGN_VIEWS = Contract(
     (),
     "One view that is open today, whether the design closes it, and if not, why",
     key="view_id",
-    optional="cause says closed_in chance",
+    optional="cause says closed_in chance best_share",
     report=(
         Shown(
             "growth",
@@ -114,7 +114,7 @@ DESIGN_VIEWS = Contract(
         ),
         share(
             "best_share",
-            "Share that would be open if every candidate stood at a time, which has no room",
+            "Share that would be open if every candidate stood at a time, which has no room; empty where nothing is planted",
             "Open at best",
             heading="open at best",
         ),

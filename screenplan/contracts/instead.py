@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from screenplan.contracts.columns import integer, metres, money, number, sentence, text, year
 from screenplan.contracts.model import Contract
-from screenplan.contracts.presentation import Place, Shown
+from screenplan.contracts.presentation import PLAN, STAKE_OUT, Place, Shown
 
-#: What a note says of a fence that is worth the first screen: it would close most views, or it is a part of the design.
-CLOSES_MOST, BUILD_FIRST = FIRST_SCREEN = ("closes most open views", "Build a new fence first")
+#: What a note says of a fence that would close most views, which is worth the first screen.
+CLOSES_MOST = "closes most open views"
 
 INSTEAD = Contract(
     "instead",
@@ -68,5 +68,37 @@ INSTEAD_LINES = Contract(
         number("area_m2", "Area of the awning", "Area", unit="m2", low=0.0),
         integer("closes_first", "Views that are open today and that all pieces of its kind close on the first day, without the plants", "Views closed on the first day"),
         money("cost", "What it costs by your price; empty without one", "Its cost"),
+    ),
+)  # fmt: skip
+
+
+NEW_SCREENS = Contract(
+    "new_screens",
+    ("LineString",),
+    "A piece of the fence, wall or trellis that the design chose: it is built before anything is planted",
+    key="piece_id",
+    title="To build first",
+    place=Place("Planting", 54, (PLAN, STAKE_OUT)),
+    report=(
+        Shown(
+            "fence",
+            5,
+            title="To build first",
+            columns="piece_id side_id from_m to_m height_m length_m cost",
+            lead="Its pieces along the sides, each side measured from its beginning, anticlockwise round the parcel.",
+        ),
+    ),
+    columns=(
+        text("piece_id", "Its name, by which the views name it too", "Piece"),
+        text("option", "fence, wall or trellis", "What is built", choices=("fence", "wall", "trellis"), form="words"),
+        text("side_id", "The side along which it stands", "Side"),
+        metres("from_m", "Where it begins: distance along the side from its first corner, anticlockwise round the parcel", "Begins at", low=0.0, heading="from"),
+        metres("to_m", "Where it ends, so measured", "Ends at", low=0.0, heading="to"),
+        metres("height_m", "Its height above the ground", "Height", low=0.0),
+        metres("length_m", "Its length", "Length", low=0.0),
+        money("cost", "What it costs, by the price of a metre in instead.prices", "Its cost"),
+        integer("views_open", "Views that are open as things are", "Views open before anything is built"),
+        integer("closes_first", "How many of these all pieces close on the first day, without the plants", "Views closed on the first day"),
+        sentence("says", "Where all of it stands, what it costs and closes, and what to ask first", "In words"),
     ),
 )  # fmt: skip

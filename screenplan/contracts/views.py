@@ -40,7 +40,10 @@ VIEWS = Contract(
         ),
         share("closed_already", "Share of rays that something existing stops"),
         text("closed_by", "What stops most of them: a building's or screen's id, or terrain"),
-        share("open_now", "Share open on the day of planting, before the plants count"),
+        share(
+            "open_now",
+            "Share open on the day of planting, before the plants count and before a new fence is built",
+        ),
         share(
             "open",
             "Share open in that year, typical growth, in the season in which more is open",

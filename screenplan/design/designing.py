@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -72,6 +72,22 @@ class Task:
     standing: StandingPlants
 
 
+class Designed(NamedTuple):
+    """What a design gives, in the order in which the step names it."""
+
+    no_plant_zones: gpd.GeoDataFrame
+    plantable_zone: gpd.GeoDataFrame
+    planting_lines: gpd.GeoDataFrame
+    private_places: gpd.GeoDataFrame
+    plants: gpd.GeoDataFrame
+    dropped_stations: gpd.GeoDataFrame
+    design: pd.DataFrame
+    design_views: pd.DataFrame
+    choices: pd.DataFrame
+    choice_plants: gpd.GeoDataFrame
+    choice_views: pd.DataFrame
+
+
 def prepare(
     layers: Mapping[str, Any],
     plan: Options,
@@ -108,8 +124,7 @@ def prepare(
     standing = find_standing(layers, plan, species_table)
     if not standing.count:
         _refuse_contradictions(plan, offer)
-    # In a row that stands already a single plant may be enough.
-    least = 1 if standing.count else in_both_rows(plan.design.least_run, plan)
+    least = least_plants(plan, standing)
     cheapest = least_price(offer, least)
     budget = budget_of(plan)
     if budget is not None and offer.priced and budget < cheapest:
@@ -131,6 +146,11 @@ def prepare(
 def _ground_m(candidates: Candidates, terrain: Terrain | None) -> np.ndarray:
     """Give the heights of the ground at the stems."""
     return ground_at(terrain, shapely.get_coordinates(candidates.table.geometry.to_numpy()))
+
+
+def least_plants(plan: Options, standing: StandingPlants) -> int:
+    """Give the fewest plants that are set together; in a row that stands already a single one may be enough."""
+    return 1 if standing.count else in_both_rows(plan.design.least_run, plan)
 
 
 def least_price(offer: Offer, plants: int) -> float:
@@ -155,10 +175,7 @@ def design_planting(
     species_table: Mapping[str, Species] | None = None,
     terrain: Terrain | None = None,
     kept: Kept | None = None,
-) -> tuple[
-    gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame,
-    gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame, gpd.GeoDataFrame, pd.DataFrame,
-]:  # fmt: skip
+) -> Designed:
     """Choose what is planted.
 
     Parameters
@@ -203,7 +220,7 @@ def design_planting(
             species_table=species_table,
             terrain=terrain,
             kept=kept,
-        )[6]
+        ).design
 
     candidates, year = task.candidates, task.year
     layers = {**layers, "private_places": candidates.private_places}
@@ -292,7 +309,7 @@ def design_planting(
         points, left_out = find_points(point, same, held_to, odds, stage, pool_in=pool_in)
         told = with_notes(told, [*notes_of(told), *left_out])
     choices = tables_of_choices(points, task.offer, stage, chance or USUAL_CHANCE)
-    return (
+    return Designed(
         made.no_plant_zones, made.plantable_zone, made.planting_lines, candidates.private_places,
         made.plants, made.dropped_stations, told, told_views, *choices,
     )  # fmt: skip

@@ -1,26 +1,35 @@
-"""A fence as a candidate of the design: along which sides one as tall as a code allows is worth its price.
+"""A fence as a candidate of the design: where one as tall as a code allows is worth its price.
 
-For each set of sides the planting is designed anew with the fence standing, and the set is taken that leaves least open,
-and of those the one that costs least, fence and plants together. No fence is a set too. What is proven of the planting
-holds beside the fence that was taken; the sets themselves are told apart by plantings at typical growth.
+For each fence that is tried the planting is designed anew with the fence standing, and that is taken which leaves least
+open, and of those the one that costs least, fence and plants together. No fence is tried too. First every set of sides
+is tried, then stretches: what some views need of a side, from where the best fence so far can be cut or lengthened. A
+wall is tried where it is cheaper than a fence, a trellis where it is cheaper than both. What is proven of the planting
+holds beside the fence that was taken; the fences themselves are told apart by plantings at typical growth.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Any
 
+import geopandas as gpd
+import numpy as np
 import pandas as pd
 
-from screenplan.contracts import EXISTING_SCREENS
-from screenplan.contracts.instead import BUILD_FIRST
-from screenplan.contracts.tables import DTYPES, layer_of, notes_of, with_notes
-from screenplan.design.designing import design_planting, prepare
+from screenplan.design.built_first import Fenced, Left, as_existing, as_new, nothing_planted
+from screenplan.design.designing import (
+    Task,
+    design_planting,
+    least_plants,
+    least_price,
+    prepare,
+)
+from screenplan.design.fence_stretches import Crossings, Cut, Look, find_crossings
 from screenplan.design.kinds import budget_of
 from screenplan.design.weights import view_weights
-from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.errors import NoRoomError, refuse
 from screenplan.ground.kept import Kept
 from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
@@ -32,69 +41,69 @@ from screenplan.rules.ruleset import Rule
 from screenplan.site.terrain import Terrain
 from screenplan.views.opened import open_rays
 from screenplan.views.sight import sight_of
-from screenplan.works.boundary_screens import Upright, lay_upright, with_screens
+from screenplan.works.boundary_screens import UPRIGHT, lay_upright, with_screens
 from screenplan.works.instead_laid import ASK
 
 #: Sides along which a fence may be chosen: with so many every set of them is tried.
 MOST_SIDES = 4
-#: Share of the design's time for each set.
+#: So many fences are tried at most after the sets of sides.
+MOST_TRIED = 16
+#: Share of the design's time for each fence.
 TRYING_SHARE = 0.25
 #: What is open, and what it costs, are told apart to this many decimals.
 DECIMALS = 9
 
 
 @dataclass(frozen=True, eq=False)
-class Fenced:
-    """A fence that was chosen, or none.
+class _Kind:
+    """What may be built: a fence, a wall or a trellis, along all sides where it is of use, and its price of a metre."""
 
-    Parameters
-    ----------
-    layers : dict
-        The layers with it among the existing screens.
-    plan : Options
-        What is left to ask of the plants: the budget less the fence, and the share of the views that it leaves.
-    cost : float
-        0 for none.
-    says : str
-        Where it stands, what it costs and closes, and what to ask first; empty for none.
+    option: str
+    price: float
+    crossings: Crossings
+
+
+@dataclass(frozen=True, eq=False)
+class _Built:
+    """Something that is tried: stretches of a kind, for some views; None is built without a kind."""
+
+    kind: _Kind | None = None
+    views: frozenset[int] = frozenset()
+    sides: frozenset[str] = frozenset()
+
+    @property
+    def cut(self) -> Cut:
+        return {} if self.kind is None else self.kind.crossings.of(self.views, self.sides)
+
+    @property
+    def key(self) -> tuple:
+        return (self.kind and self.kind.option, *((row, *some) for row, some in self.cut.items()))
+
+
+@dataclass(frozen=True, eq=False)
+class _Tried:
+    """What came of it: its pieces, what they and the plants cost, what stays open, and the plan of the planting.
+
+    If nothing is planted there is no cost of plants, and it is said why, with the cause of what stays open.
     """
 
-    layers: dict[str, Any]
-    plan: Options
-    cost: float = 0.0
-    says: str = ""
-
-    def told(self, design: pd.DataFrame) -> pd.DataFrame:
-        """Put the fence into the table ``design``: its price into the costs, its words behind the plants'."""
-        if not self.says:
-            return design
-        notes = notes_of(design)
-        (row,) = design.to_dict("records")
-        says = said(
-            f"{row['says']}. With a new fence beside them it is {row['cost'] + self.cost:,.2f} in all"
-        )
-        costs = {name: row[name] + self.cost for name in ("cost", "typical_cost", "least_cost")}
-        return with_notes(
-            design.assign(says=pd.array([says], DTYPES["text"]), **costs),
-            [f"Design: {says}", self.says, *notes[1:]],
-        )
-
-
-@dataclass(frozen=True)
-class _Tried:
-    """A set of sides: what its fence and its plants cost, what stays open, and the plan of its planting."""
-
-    sides: tuple[str, ...]
+    built: _Built
+    screens: gpd.GeoDataFrame | None
     plan: Options
     fence: float
     plants: float | None
     still: float
-    views: int
+    why: str = ""
+    cause: str | None = None
+
+    @property
+    def cost(self) -> float:
+        return self.fence + (self.plants or 0.0)
 
     @property
     def rank(self) -> tuple[float, float, int]:
-        cost = self.fence + (self.plants or 0.0)
-        return (round(self.still, DECIMALS), round(cost, DECIMALS), len(self.sides))
+        pieces = 0 if self.screens is None else len(self.screens)
+        return (round(self.still, DECIMALS), round(self.cost, DECIMALS), pieces)
 
 
 def refuse_fence(plan: Options) -> None:
@@ -113,10 +122,10 @@ def refuse_fence(plan: Options) -> None:
             "Set design.wanted to true, or compare a fence with the plants by instead.compare",
             key=Instead.key("design"),
         )
-    if "fence" not in plan.instead.prices:
+    if not any(plan.instead.price_of(option) is not None for option in UPRIGHT):
         raise refuse(
             "a fence without a price cannot be weighed against plants",
-            "Write the price of a metre, such as instead.prices = { fence = 90.0 }",
+            "Write the price of a metre, such as instead.prices = { fence = 90.0 }; a wall and a trellis with a price are weighed too",
             key=Instead.key("prices"),
         )
 
@@ -131,20 +140,18 @@ def choose_fence(
     terrain: Terrain | None = None,
     kept: Kept | None = None,
 ) -> Fenced:
-    """Choose the sides along which a fence is built.
+    """Choose where a fence, a wall or a trellis is built.
 
     The parameters are those of `screenplan.design.design_planting`.
 
     Raises
     ------
     InputError
-        If the plan lacks what a fence needs, too many sides are left to choose among, plants have no prices, or a
-        fence alone is the best.
+        If the plan lacks what a fence needs, too many sides are left to choose among, or plants have no prices.
     """
     refuse_fence(plan)
-    asked, kept = plan.instead, Kept() if kept is None else kept
-    code = limit_named(limits, asked.code, FenceHeight, Instead.key("code"))
-    price, budget = asked.prices["fence"], budget_of(plan)
+    kept = Kept() if kept is None else kept
+    code = limit_named(limits, plan.instead.code, FenceHeight, Instead.key("code"))
     task = prepare(layers, plan, rules, species_table, limits=limits, terrain=terrain)
     if not task.offer.priced:
         raise refuse(
@@ -152,82 +159,254 @@ def choose_fence(
             "Give prices by height in hand.prices, or the price of a plant in cost.prices",
             key=Instead.key("design"),
         )
-
-    def opens(mine: Mapping[str, Any]) -> tuple[float, int, float]:
-        """Weight and number of the views that are open without plants, and their light."""
-        rays = open_rays(sight_of({**mine, "planting_lines": None}, plan.views, terrain, kept), plan.views.threshold)  # fmt: skip
-        ends = list(zip(rays.observers, rays.places, strict=True))
-        weights = view_weights(plan.design, mine["private_places"], rays.views, ends)
-        return float(weights.sum()), len(rays.views), float(rays.light.sum())
-
-    def fence_of(sides: Sequence[str]) -> Upright:
-        return lay_upright("fence", layers, asked.model_copy(update={"along": tuple(sides)}), code)
-
-    today = opens(layers)
-    names = list(asked.along) or layers["sides"]["side_id"].astype(str).tolist()
-    # A fence that stops no light is of no use, whatever stands beside it.
-    useful = [name for name in names if opens(with_screens(layers, fence_of([name]).screens))[2] < today[2]]  # fmt: skip
-    if len(useful) > MOST_SIDES:
-        raise refuse(
-            f"a fence may be of use along {len(useful)} sides, and a design chooses among {MOST_SIDES} at most",
-            f"Name those along which it may stand in instead.along: some of {', '.join(useful)}",
-            key=Instead.key("along"),
-        )
-
-    def tried() -> Iterator[_Tried]:
-        for sides in (some for size in range(len(useful) + 1) for some in combinations(useful, size)):  # fmt: skip
-            screens = fence_of(sides).screens if sides else None
-            cost = 0.0 if screens is None else price * float(screens.length.sum())
-            if budget is not None and cost > budget:
-                continue
-            mine = layers if screens is None else with_screens(layers, screens)
-            left, views, _ = opens(mine)
-            # What may stay open of all that is open today; the plants are asked for the rest.
-            spare = (1.0 - plan.goal.share) * today[0]
-            rest = _rest_of(plan, cost, max(left - spare, 0.0) / left if left > 0.0 else 0.0)
-            plants, still = None, left
-            if left > spare:
-                try:
-                    made = design_planting(
-                        mine, plan=_quick(rest), rules=rules, limits=limits, species_table=species_table,
-                        terrain=terrain, kept=kept,
-                    )  # fmt: skip
-                except InputError:
-                    # Nothing that may be planted beside the fence closes a view, or no money is left for it.
-                    pass
-                else:
-                    plants = float(made[6]["cost"].iloc[0])
-                    still = float(made[7]["weight"][~made[7]["closed"].to_numpy(bool)].sum())
-            yield _Tried(sides, rest, cost, plants, max(still - spare, 0.0), views)
-
-    best = min(tried(), key=lambda one: one.rank)
-    if not best.sides:
+    look = _look_at(layers, plan, task, terrain, kept)
+    kinds = _kinds_of(layers, plan.instead, code, look)
+    resources = {
+        "rules": rules,
+        "limits": limits,
+        "species_table": species_table,
+        "terrain": terrain,
+    }
+    search = _Search(layers, plan, task, look, resources | {"kept": kept})
+    best = search.find(kinds)
+    if best.screens is None:
         return Fenced(dict(layers), plan)
-    fence = fence_of(best.sides)
-    closes = f"closes {today[1] - best.views} of {today[1]} open views on the first day"
-    says = f"{fence.along}, {{{float(fence.screens.length.sum()):.1f} m}} for {best.fence:,.2f}"
-    caution = ". ".join(part[:1].upper() + part[1:] for part in (*fence.says[1:], ASK["fence"]))
+    fence = _told(best, layers, plan, code, look)
+    if best.plants is not None:
+        return fence
+    light = look.left(best.screens)
+    left = _left(look, light, look.is_open(light))
+    alone = nothing_planted(task, look.rays, left, terrain, tried=len(search.tried), why=best.why, cause=best.cause)  # fmt: skip
+    return replace(fence, alone=alone)
+
+
+def _look_at(layers, plan: Options, task: Task, terrain: Terrain | None, kept: Kept) -> Look:
+    """Look at the views that are open without plants; places end where the design lets them end."""
+    places = task.candidates.private_places
+    sight = sight_of({**layers, "private_places": places, "planting_lines": None}, plan.views, terrain, kept)  # fmt: skip
+    rays = open_rays(sight, plan.views.threshold)
+    ends = list(zip(rays.observers, rays.places, strict=True))
+    weight = view_weights(plan.design, places, rays.views, ends)
+    return Look(sight, rays, weight, plan.views.threshold)
+
+
+def _kinds_of(layers, asked: Instead, code: FenceHeight, look: Look) -> list[_Kind]:
+    """Lay what has a price along the sides where it stops light, but for what costs no less than what stops as much.
+
+    Raises
+    ------
+    InputError
+        If that are too many sides.
+    """
+    prices = {option: price for option in UPRIGHT if (price := asked.price_of(option)) is not None}
+    solid = min((option for option in prices if option != "trellis"), key=prices.__getitem__, default=None)  # fmt: skip
+    chosen = [option for option in (solid, "trellis") if option in prices]
+    if solid is not None and prices.get("trellis", 0.0) >= prices[solid]:
+        chosen = [solid]
+    names = asked.along or tuple(layers["sides"]["side_id"].astype(str))
+    kinds = []
+    for option in chosen:
+        laid = lay_upright(option, layers, asked.model_copy(update={"along": names}), code).screens
+        # A fence that stops no light is of no use, whatever stands beside it.
+        crossings = find_crossings(look, laid)
+        useful = laid["side_id"].iloc[np.unique(crossings.row)].drop_duplicates().tolist()
+        if len(useful) > MOST_SIDES:
+            raise refuse(
+                f"a fence may be of use along {len(useful)} sides, and a design chooses among {MOST_SIDES} at most",
+                f"Name those along which it may stand in instead.along: some of {', '.join(useful)}",
+                key=Instead.key("along"),
+            )
+        kinds.append(_Kind(option, prices[option], crossings))
+    return kinds
+
+
+@dataclass(eq=False)
+class _Search:
+    """Tries fences, each once.
+
+    Parameters
+    ----------
+    layers, plan, task
+        Those of the design.
+    look : Look
+    resources : mapping
+        What `design_planting` takes besides.
+    """
+
+    layers: Mapping[str, Any]
+    plan: Options
+    task: Task
+    look: Look
+    resources: Mapping[str, Any]
+    tried: dict[tuple, _Tried] = field(default_factory=dict)
+    last: int = 0
+
+    def find(self, kinds: Sequence[_Kind]) -> _Tried:
+        """Give the best: of all sets of sides first, then of stretches, from the best, from most and from none on."""
+        none = best = self._try(_Built())
+        most = none
+        for kind in kinds:
+            for built in _whole(kind):
+                if not self._is_hopeless(built, best):
+                    most = self._try(built)
+                    best = min(best, most, key=_rank)
+        self.last = len(self.tried) + MOST_TRIED
+        for start in (best, most, none):
+            best = min(best, self._improved(start, best, kinds), key=_rank)
+        return best
+
+    def _improved(self, found: _Tried, best: _Tried, kinds: Sequence[_Kind]) -> _Tried:
+        """Go on from something that was tried to what is better, until nothing that differs little is."""
+        better: _Tried | None = found
+        while better is not None:
+            found, better = better, None
+            for built in self._others(found.built, kinds):
+                # What was tried on another way is passed over, so that each way leads elsewhere.
+                if built.key in self.tried or self._is_hopeless(built, min(best, found, key=_rank)):
+                    continue
+                if len(self.tried) >= self.last:
+                    return found
+                other = self._try(built)
+                if other.rank < found.rank:
+                    better = other
+                    break
+        return found
+
+    def _others(self, built: _Built, kinds: Sequence[_Kind]) -> list[_Built]:
+        """Give what differs by a view or a stretch, what saves or closes most for its length first."""
+        if built.kind is None:
+            single = [
+                _Built(kind, frozenset(views), frozenset(kind.crossings.screens["side_id"]))
+                for kind in kinds
+                for views in _together(
+                    kind.crossings, np.flatnonzero(kind.crossings.closed).tolist()
+                )
+            ]
+            return sorted(single, key=lambda one: self._cost(one) / max(self._weight(one), 1e-9))
+        crossings = built.kind.crossings
+        alone = frozenset(view for view in built.views if crossings.closed[view])
+        fewer = [
+            _Built(built.kind, built.views - set(views), built.sides)
+            for views in _together(crossings, sorted(built.views), built.sides)
+        ]
+        fewer.append(_Built(built.kind, alone, built.sides))
+        more = [
+            _Built(built.kind, built.views | {view}, frozenset(crossings.screens["side_id"]))
+            for view in np.flatnonzero(crossings.closed).tolist()
+            if view not in built.views
+        ]
+        return sorted(filter(_has_any, fewer), key=self._cost) + sorted(more, key=self._cost)
+
+    def _cost(self, built: _Built) -> float:
+        if built.kind is None:
+            return 0.0
+        return built.kind.price * sum(
+            end - begin for some in built.cut.values() for begin, end in some
+        )
+
+    def _weight(self, built: _Built) -> float:
+        return float(self.look.weight[list(built.views)].sum())
+
+    def _is_hopeless(self, built: _Built, best: _Tried) -> bool:
+        """Tell whether nothing may be better than the best, or there is no money for it."""
+        budget, cost = budget_of(self.plan), self._cost(built)
+        return (best.still <= 0.0 and cost >= best.cost) or (budget is not None and cost > budget)
+
+    def _try(self, built: _Built) -> _Tried:
+        """Design the planting beside it."""
+        plan, look, key = self.plan, self.look, built.key
+        if key in self.tried:
+            return self.tried[key]
+        screens = None if built.kind is None else built.kind.crossings.cut(built.cut)
+        light = look.rays.light if screens is None else look.left(screens)
+        cost, budget = self._cost(built), budget_of(plan)
+        left = float(look.weight[look.is_open(light)].sum())
+        # What may stay open of all that is open today; the plants are asked for the rest.
+        spare = (1.0 - plan.goal.share) * float(look.weight.sum())
+        rest = _rest_of(plan, cost, max(left - spare, 0.0) / left if left > 0.0 else 0.0)
+        plants, still = None, left
+        why = "as much as is asked is closed, and no plants are needed"
+        cause: str | None = "not asked"
+        least = least_price(self.task.offer, least_plants(plan, self.task.standing))
+        if left > spare and budget is not None and budget - cost < least:
+            why, cause = "no money is left for plants", "price"
+        elif left > spare:
+            mine = self.layers if screens is None else with_screens(self.layers, as_existing(screens))  # fmt: skip
+            try:
+                made = design_planting(mine, plan=_quick(rest), **self.resources)
+            except NoRoomError:
+                why, cause = "no planting beside it closes one of the other views", None
+            else:
+                plants = float(made.design["cost"].iloc[0])
+                still = _open_weight(made.design_views)
+        found = _Tried(built, screens, rest, cost, plants, max(still - spare, 0.0), why, cause)
+        self.tried[key] = found
+        return found
+
+
+def _rank(tried: _Tried) -> tuple[float, float, int]:
+    return tried.rank
+
+
+def _has_any(built: _Built) -> bool:
+    return bool(built.views)
+
+
+def _whole(kind: _Kind) -> Iterator[_Built]:
+    """Give all sets of sides, each side as far as it stops rays."""
+    crossings = kind.crossings
+    every = frozenset(crossings.view.tolist())
+    useful = crossings.screens["side_id"].iloc[np.unique(crossings.row)].drop_duplicates().tolist()
+    for size in range(1, len(useful) + 1):
+        for sides in combinations(useful, size):
+            yield _Built(kind, every, frozenset(sides))
+
+
+def _together(
+    crossings: Crossings, views: Sequence[int], sides: frozenset[str] | None = None
+) -> list[list[int]]:
+    """Give each view by itself, and those that have a stretch in common."""
+    sides = frozenset(crossings.screens["side_id"]) if sides is None else sides
+    sets: set[tuple[int, ...]] = {(view,) for view in views}
+    for row, some in crossings.of(views, sides).items():
+        sets |= {tuple(sorted(crossings.views_on(row, stretch) & set(views))) for stretch in some}
+    return [list(one) for one in sorted(sets)]
+
+
+def _told(best: _Tried, layers, plan: Options, code: FenceHeight, look: Look) -> Fenced:
+    """Say what was chosen, and put it among what stands."""
+    assert best.screens is not None  # a fence was chosen
+    assert best.built.kind is not None
+    option, price = best.built.kind.option, best.built.kind.price
+    sides = tuple(dict.fromkeys(best.screens["side_id"]))
+    asked = plan.instead.model_copy(update={"along": sides})
+    words = lay_upright(option, layers, asked, code)
+    light = look.left(best.screens)
+    closed = _left(look, light, ~look.is_open(light))
+    views = len(look.rays.views), len(closed.views)
+    closes = f"closes {views[1]} of {views[0]} open views on the first day"
+    pieces = len(best.screens)
+    where = f"{words.along}, {{{float(best.screens.length.sum()):.1f} m}}{f' in {pieces} pieces' if pieces > 1 else ''} for {best.fence:,.2f}"
+    caution = ". ".join(part[:1].upper() + part[1:] for part in (*words.says[1:], ASK[option]))
+    first, rest = " first", "all else here is planned with it standing"
     if best.plants is None:
-        why = (
-            "no planting beside it closes one of the others"
-            if best.still
-            else "no planting does as much for less"
-        )
-        raise refuse(
-            f"a fence alone is the best that was found, {says}: it {closes}, and {why}",
-            f"Plant nothing, and build it. {caution}. Or set instead.design to false, and plant",
-            key=Instead.key("design"),
-        )
+        first, rest = "", f"nothing is planted beside it: {best.why}"
+    says = f"Build a new {option}{first}, {where}. It {closes}, and {rest}. {caution}"
     return Fenced(
-        with_screens(layers, _as_screens(fence)), best.plan, best.fence,
-        f"{BUILD_FIRST}, {says}. It {closes}, and all else here counts it as standing already. {caution}",
+        with_screens(layers, as_existing(best.screens)), best.plan,
+        as_new(best.screens, layers["sides"], option, price, views, said(says)), closed,
     )  # fmt: skip
 
 
-def _as_screens(fence: Upright):
-    """Give a fence as rows of existing screens."""
-    rows = [{**row, "screen_id": f"new {row['screen_id']}"} for row in fence.screens.to_dict("records")]  # fmt: skip
-    return layer_of(EXISTING_SCREENS, rows, fence.screens.geometry, fence.screens.crs)
+def _left(look: Look, light: np.ndarray, which: np.ndarray) -> Left:
+    """Give some of the views, with what so much light leaves of them."""
+    names = [view for view, mine in zip(look.rays.views, which, strict=True) if mine]
+    return Left(names, look.weight[which], look.shares(light)[which])
+
+
+def _open_weight(views: pd.DataFrame) -> float:
+    """Give the weight of the views that a design leaves open."""
+    return float(views.loc[~views["closed"].to_numpy(bool), "weight"].sum())
 
 
 def _rest_of(plan: Options, cost: float, share: float) -> Options:
@@ -241,7 +420,7 @@ def _rest_of(plan: Options, cost: float, share: float) -> Options:
 
 
 def _quick(plan: Options) -> Options:
-    """Give the plan by which sets are told apart: typical growth alone, and nothing beside it."""
+    """Give the plan by which fences are told apart: typical growth alone, and nothing beside it."""
     seconds = TRYING_SHARE * plan.design.seconds
     quick = {"chance": 0.0, "choices": False, "compare": False, "seconds": seconds}
     return plan.model_copy(update={"design": plan.design.model_copy(update=quick)})

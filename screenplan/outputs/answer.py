@@ -14,7 +14,7 @@ import pandas as pd
 
 from screenplan.contracts.called import target_names
 from screenplan.contracts.findings import UNKNOWN
-from screenplan.contracts.instead import FIRST_SCREEN
+from screenplan.contracts.instead import CLOSES_MOST
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length, format_tape
 from screenplan.outputs.drawings.style import clean
@@ -81,6 +81,7 @@ def answer(layers: Mapping, about) -> list[Block]:
         What the report says besides its layers.
     """
     blocks = (
+        _built_first(layers, about.units),
         _order(layers, about.units),
         _where(layers, about.units),
         _shared(layers, about.units),
@@ -109,6 +110,20 @@ def answer_lines(block: Block) -> list[str]:
         ", ".join(f"{head} {cell}" for head, cell in zip(heads, row, strict=True)) for row in rows
     ]
     return [*block.lines, *told, *([block.more] if block.more else [])]
+
+
+def _built_first(layers, units) -> Block | None:
+    """Say what is built before anything is planted, or in the place of plants."""
+    rows = _rows(layers.get("new_screens"))
+    if not rows:
+        return None
+    what = rows[0]["option"]
+    plants = not layers["plants"]["existing"].astype(bool).all()
+    lines = [
+        in_units(rows[0]["says"], units),
+        f"The sun that the new {what} itself takes is not counted here",
+    ]
+    return Block("build", f"Build the new {what}" + ", and plant nothing" * (not plants), lines)
 
 
 def _order(layers, units) -> Block | None:
@@ -330,9 +345,9 @@ def _costs(layers, about) -> Block:
 
 
 def _of_a_fence(notes: Sequence[str], units) -> Iterator[str]:
-    """Give the notes on a fence that nobody should pass over."""
+    """Give the note on a fence that would close most views, which nobody should pass over."""
     for note in notes:
-        if any(words in note for words in FIRST_SCREEN):
+        if CLOSES_MOST in note:
             yield in_units(note, units)
 
 

@@ -54,6 +54,7 @@ LINES = (
     ("BASE_LINE", "base_lines"),
     ("FENCE", "fence_posts"),
     ("FENCE", "fence_wires"),
+    ("FENCE", "new_screens"),
     ("NO_PLANT_ZONE", "no_plant_zones"),
 )
 #: Layers of points: theirs, that of their writing, and the column that is written.

@@ -126,7 +126,7 @@ def write_exchange(
     path = folder / "points.csv"
     written[path] = {"points": _write_list(points, path, placed=send_out is not None)}
     placed = (("stakeout.gpx", write_gpx), ("stakeout.kml", write_kml))
-    for name, write in placed if send_out else ():
+    for name, write in placed if send_out and len(points) else ():
         write(points, folder / name)
         written[folder / name] = {"points": len(points)}
     asked = layers.get(LOCATE_REQUEST.name)

@@ -137,7 +137,7 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
         style=Markup(template("report.css") + _running_title(title)),
         script=Markup(script),
         digest=digest,
-        headline=view_counts(layers.get("views")),
+        headline=view_counts(layers.get("views"), layers.get("new_screens")),
         blocks=blocks,
         years=[(year, year_words(year)) for year in years],
         shown=shown,

@@ -24,8 +24,15 @@ NOBODY_GIVEN = "No window and no onlooker is given, so that this plan does not k
 NO_ROW = "no row stands in the way"
 
 
-def view_counts(views: pd.DataFrame | None) -> str:
-    """Say how many of the views that are open today close, and how surely; nothing where none were followed."""
+def view_counts(views: pd.DataFrame | None, built: pd.DataFrame | None = None) -> str:
+    """Say how many of the views that are open today close, and how surely; nothing where none were followed.
+
+    Parameters
+    ----------
+    views : DataFrame or None
+    built : DataFrame, optional
+        What is built first, by the contract ``new_screens``: of what closes it is told how much closes behind it.
+    """
     if views is None:
         return ""
     counts = views["status"].value_counts()
@@ -46,6 +53,8 @@ def view_counts(views: pd.DataFrame | None) -> str:
         says = f"{every if closes else f'None of the {seen}'} views that are open today close{'s' * (not closes)}"
     else:
         says = f"{closes} of the {seen} views that are open today close{'s' * (closes == 1)}, {left} stay{'s' * (left == 1)} open"
+    if built is not None and len(built):
+        says += _on_the_first_day(built, closes)
     open_now = views.loc[views["status"].isin(["closes", "stays open"])]
     if is_drawn(open_now.iloc[0]):
         year = int(open_now["chance_year"].iloc[0])
@@ -56,6 +65,15 @@ def view_counts(views: pd.DataFrame | None) -> str:
             else f"; {sure or 'none'} {'is' if sure < 2 else 'are'} closed by year {year} with a chance of {chance_in_words(SURE)} or more"
         )
     return f"{says}."
+
+
+def _on_the_first_day(built: pd.DataFrame, closes: int) -> str:
+    """Say how many of the views that close do so behind what is built first, and how many behind plants."""
+    first = min(int(built["closes_first"].iloc[0]), closes)
+    behind = f"behind the new {built['option'].iloc[0]}"
+    if first == closes:
+        return f": on the first day, {behind}" if closes else ""
+    return f": {first} on the first day {behind}, {closes - first} later behind plants"
 
 
 def closing_windows(layers: Mapping) -> tuple[Table | None, str]:
@@ -102,6 +120,9 @@ def closing_windows(layers: Mapping) -> tuple[Table | None, str]:
             f"From which year on, in brackets in 1 and in 9 of 10 draws, and the chance by year {by}. Where "
             "there are several views, those of the last"
         ]
+    built = layers.get("new_screens")
+    if built is not None and len(built):
+        more.append(f"Year 0 is the first day, behind the new {built['option'].iloc[0]}")
     if len(rows) > MOST_WINDOWS:
         more.append(f"{len(rows) - MOST_WINDOWS} more stand in the table of views")
     return Table("closed", "", headings, rows[:MOST_WINDOWS]), ". ".join(more)

@@ -24,11 +24,11 @@ class Instead(Section):
     )
     design: bool = Field(
         False,
-        description="Whether a design may choose a fence too, along the sides where it and the plants beside it cost least; needs its price, and tries every set of up to four sides",
+        description="Whether a design may choose a fence, wall or trellis too, whichever has a price, along the sides or parts of them where it and the plants beside it cost least; tries every set of up to four sides, then stretches of them",
     )
     along: tuple[Identifier, ...] = Field(
         (),
-        description="Sides along which the fence, wall or trellis stands; by default those that are planted, or all",
+        description="Sides along which the fence, wall or trellis stands; by default those that are planted, or all; of a design those along which it may stand, by default all",
     )
     code: str = Field(
         "fence_3_6ft",
@@ -77,3 +77,7 @@ class Instead(Section):
         default_factory=dict,
         description="Price of a metre of fence, wall or trellis and of a square metre of awning, such as { fence = 90.0 }",
     )
+
+    def price_of(self, option: str) -> float | None:
+        """Give the price of a metre of a fence, wall or trellis, or of a square metre of awning; None without one."""
+        return next((price for what, price in self.prices.items() if what == option), None)

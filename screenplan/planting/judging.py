@@ -9,7 +9,7 @@ import shapely
 from shapely.ops import substring
 
 from screenplan.contracts.findings import FAILS, LOCATE, PASSES, SURVEY, UNKNOWN, WIRES, Finding
-from screenplan.contracts.tables import texts
+from screenplan.contracts.tables import has_rows, texts
 from screenplan.planting.footprints import crown_areas
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.patterns import STANDING_UNEVEN
@@ -24,8 +24,12 @@ STEM_TOLERANCE_M = 0.005
 OUTSIDE_M = 0.005
 
 
-def judge_stems(plants, no_plant_zones, parcels) -> Iterator[Finding]:
+def judge_stems(plants, no_plant_zones, parcels, new_screens=None) -> Iterator[Finding]:
     """Look for stems in ground that a rule keeps clear."""
+    if not len(plants) and has_rows(new_screens):
+        what = new_screens["option"].iloc[0]
+        yield Finding("plants", PASSES, f"Nothing is planted: the design builds a {what} alone")
+        return
     if not len(plants):
         yield Finding("plants", FAILS, "No plant can stand anywhere along the chosen sides",
                       needs="another side, a narrower species, or a smaller setback")  # fmt: skip

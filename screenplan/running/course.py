@@ -32,6 +32,8 @@ from screenplan.running.steps import STEPS, Step
 DESIGN = "design"
 #: What no step gives, and is told at the end of a run: free and kept plants side by side, and other rows.
 EFFECTS, ALTERNATIVES = "kept_effects", "alternatives"
+#: What is built before the planting, which is given with the design.
+BUILT_FIRST = "new_screens"
 #: What positions in files are in.
 WGS84 = "EPSG:4326"
 
@@ -115,11 +117,10 @@ class Course:
         """Choose a fence, and the planting by what it leaves to the plants."""
         choose = replace(step, function="screenplan.design.fenced:choose_fence", gives=("fence",))
         fence = choose(self.run.layers, kept=self.kept, **self.arguments[step.name])["fence"]
-        if fence.says:
+        if fence.screens is not None:
             self.run.layers["existing_screens"] = fence.layers["existing_screens"]
             self.arguments[step.name] |= {"plan": fence.plan}
-        given = self._plainly(step)
-        return given | {DESIGN: fence.told(given[DESIGN])}
+        return fence.told(self._plainly(step) if fence.alone is None else fence.alone._asdict())
 
     def _propose_height(self, step: Step) -> dict[str, Any]:
         """Tell sizes at which rows are kept; a height that is proposed closes what free rows close."""

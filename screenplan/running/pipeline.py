@@ -12,6 +12,7 @@ from screenplan.plan import Plan
 from screenplan.plan.reading import find_plan
 from screenplan.running.course import (
     ALTERNATIVES,
+    BUILT_FIRST,
     DESIGN,
     EFFECTS,
     Course,
@@ -207,7 +208,7 @@ def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
     every = [step for step in STEPS.values() if step.name not in left_out]
     given = {name for step in every for name in step.gives}
     wanted = set(only)
-    for name in sorted(wanted - given - {ALTERNATIVES, EFFECTS}):
+    for name in sorted(wanted - given - {ALTERNATIVES, EFFECTS, BUILT_FIRST}):
         raise refuse(
             f"no step gives a layer '{name}'",
             f"Ask for some of {', '.join(layer for layer in OUTPUTS if layer in given)}",
@@ -216,6 +217,8 @@ def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
         return every
     if ALTERNATIVES in wanted:
         wanted.add("sides")
+    if BUILT_FIRST in wanted:
+        wanted.add("design")
     if EFFECTS in wanted:
         wanted |= {"kept_sizes", *(layer for name in COMPARED for layer in STEPS[name].gives)}
     steps = []

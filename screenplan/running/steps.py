@@ -313,7 +313,7 @@ STEPS: dict[str, Step] = {
             "Follow the rays from windows and onlookers to private places, and tell in which year each view closes",
             "screenplan.views:trace_views",
             needs="windows private_places planting_lines plants",
-            takes="buildings existing_screens no_plant_zones onlookers",
+            takes="buildings existing_screens no_plant_zones onlookers new_screens",
             gives="views view_years view_holes",
             keys=(
                 "growth.years views.report_years growth.curve views.threshold views.leaves "
@@ -581,7 +581,7 @@ STEPS: dict[str, Step] = {
             "Count plants, holes, earth, mulch, water and fence material",
             "screenplan.works:count_material",
             needs="parcels planting_lines plants",
-            takes="stakes pegs base_lines fence_options clipping water_by_month",
+            takes="stakes pegs base_lines fence_options clipping water_by_month new_screens",
             gives="quantities",
             keys=(
                 "works.losses growth.losses growth.replaced works.hole_factor setbacks.hole works.strip works.mulch works.mulch_depth "
@@ -596,7 +596,7 @@ STEPS: dict[str, Step] = {
             "Lay out the tasks from marking the ground to the closed row",
             "screenplan.works:schedule_work",
             needs="plants",
-            takes="closure quantities fence_options water_by_month",
+            takes="closure quantities fence_options water_by_month new_screens",
             gives="schedule",
             keys=(
                 "browsing.reach fence.animal "
@@ -611,7 +611,7 @@ STEPS: dict[str, Step] = {
             "Draw the ground about which the owners of buried lines are asked, with the days to ask and to renew",
             "screenplan.works:outline_request",
             needs="parcels planting_lines plants schedule",
-            takes="pegs fence_posts",
+            takes="pegs fence_posts new_screens",
             gives="locate_request",
             keys=(
                 "calendar.request calendar.request_margin works.strip works.hole_factor setbacks.hole "
@@ -625,7 +625,7 @@ STEPS: dict[str, Step] = {
             "screenplan.works:price_work",
             needs="quantities",
             gives="cost",
-            keys="cost.prices cost.hours cost.hour hand.prices",
+            keys="cost.prices cost.hours cost.hour hand.prices instead.prices",
         ),
         _step(
             "years",
@@ -673,7 +673,7 @@ STEPS: dict[str, Step] = {
             takes=(
                 "utilities roads private_places buildings keep_outs light hedge_heights sight_areas "
                 "sight_plants wire_plants holes_at_lines deep_roots outgrown noise_paths plant_health "
-                "view_holes needed_years windows onlookers sun_places kept_open"
+                "view_holes needed_years windows onlookers sun_places new_screens"
             ),
             gives="checks",
             keys=(

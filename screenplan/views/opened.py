@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
+from screenplan.contracts.tables import has_rows
+from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.sight import Sight
 
 
@@ -61,3 +65,29 @@ def open_rays(sight: Sight, threshold: float) -> Rays:
     none = (np.zeros(0, int), np.zeros(0), np.zeros((0, 3)), np.zeros((0, 3)))
     view, light, origin, target = (np.concatenate(part) for part in zip(none, *parts, strict=True))
     return Rays(names, who, where, np.array(now), view, light, origin, target)
+
+
+def shares_before(sight: Sight, layers: Mapping[str, Any]) -> np.ndarray | None:
+    """Give the open share of each view before new screens are built, (views,); NaN without a ray.
+
+    Parameters
+    ----------
+    sight : Sight
+        With them among the existing screens.
+    layers : mapping
+        Of it new screens, existing screens and buildings.
+
+    Returns
+    -------
+    ndarray or None
+        None if nothing is built.
+    """
+    new, screens = layers.get("new_screens"), layers.get("existing_screens")
+    if not has_rows(new) or screens is None:
+        return None
+    stands = ~screens["screen_id"].isin(new["piece_id"]).to_numpy(bool)
+    before = lay_obstacles(layers.get("buildings"), screens.loc[stands], sight.ground, sight.within)
+    shares = np.full(len(sight.pairs), np.nan)
+    for number, _, _, _, light in replace(sight, obstacles=before).rays():
+        shares[number] = light.sum() / len(light)
+    return shares

@@ -45,6 +45,8 @@ class View:
         Last year looked at; those after it in the timeline tell whether what closes stays closed.
     set_apart : str, optional
         Why its window is set apart.
+    before : float, optional
+        Share that is open before new screens are built; None if none are.
     """
 
     view_id: str
@@ -60,6 +62,12 @@ class View:
     closing: np.ndarray | None
     years: int
     set_apart: str | None = None
+    before: float | None = None
+
+    @property
+    def now(self) -> float:
+        """Share that is open as things are: no plant counts, and nothing that is only to be built."""
+        return self.timeline.now if self.before is None else self.before
 
     def closed(self, growth: int, threshold: float) -> int | None:
         """First year looked at from which it stays closed in both seasons; None for none or no view."""
@@ -79,7 +87,7 @@ def status_of(view: View, threshold: float) -> str:
     """One of the words of the contract."""
     if view.timeline.rays == 0:
         return "no view"
-    if view.timeline.now <= threshold:
+    if view.now <= threshold:
         return "closed already"
     return "stays open" if view.closed(TYPICAL, threshold) is None else "closes"
 
@@ -106,9 +114,9 @@ def views_layer(
         "place_id": [view.place_id for view in views],
         "looks_from": [view.looks_from for view in views],
         "rays": [view.timeline.rays for view in views],
-        "closed_already": [1.0 - view.timeline.now for view in views],
+        "closed_already": [1.0 - view.now for view in views],
         "closed_by": [view.timeline.closed_by for view in views],
-        "open_now": [view.timeline.now for view in views],
+        "open_now": [view.now for view in views],
     }
     for year in report_years:
         shares = [view.timeline.open[TYPICAL, :, year].max() for view in views]

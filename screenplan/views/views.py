@@ -25,6 +25,7 @@ from screenplan.views.dimmed import dimmed_years, dimming_of
 from screenplan.views.grown import crowns_of, runs_of, stand_in_year, years_to_rest
 from screenplan.views.holes import find_holes
 from screenplan.views.obstacles import ground_grid
+from screenplan.views.opened import shares_before
 from screenplan.views.results import View, view_holes_layer, view_years_table, views_layer
 from screenplan.views.sampling import positions_in_view, rays_through
 from screenplan.views.sight import Look, Sight, sight_of
@@ -60,7 +61,8 @@ def trace_views(
     layers : mapping
         Windows, private places, planting lines and plants, and buildings, existing screens,
         onlookers and no-plant zones, which explain gaps, if there are any: by their contracts, in
-        local-frame metres. Existing screens of kind "plant" are no obstacles: such rows come as
+        local-frame metres. New screens, if some are built first, are among the existing ones; views are told as
+        open or closed before they are built. Existing screens of kind "plant" are no obstacles: such rows come as
         plants.
     plan : Options
         Of its sections growth, views and chance, and the year of the goal.
@@ -124,6 +126,7 @@ def trace_views(
         zip(windows["window_id"].astype(str), column_or(windows, "set_apart"), strict=True)
     )
     stands: dict[int, list] = {}
+    before = shares_before(sight, layers)
     views = []
     for look, number, timeline, denser, portion in _traced(sight, scene, second_sample):
         error = np.nan
@@ -148,6 +151,7 @@ def trace_views(
                 shapely.LineString(look.middles),
                 timeline, error, max(differences, default=np.nan),
                 holes, last, closing, years, apart.get(look.observer_id) if look.opening is not None else None,
+                None if before is None or not timeline.rays else float(before[number]),
             )
         )  # fmt: skip
     crs = windows.crs

@@ -76,8 +76,9 @@ def schedule_work(
     Parameters
     ----------
     layers : mapping
-        Plants, and closure, quantities, fence options and water by month if there are any: the year of closure,
-        whether there is mulch, the chosen fence, and the rounds that rain leaves come from them.
+        Plants, and closure, quantities, fence options, new screens and water by month if there are any: the year of
+        closure, whether there is mulch, the chosen fence, what is built first, and the rounds that rain leaves come from
+        them.
     plan : Options, optional
         Of it [calendar], [crew], [cost] hours, [works], [weeds], [plants] and [growth]. Without a day of planting days are counted, and
         dates stay empty.
@@ -105,11 +106,18 @@ def schedule_work(
     quantities = layers.get("quantities")
     start = _read_date(plan.calendar, today)
     new = plants.loc[~plants["existing"].to_numpy(bool)]
-    if not len(new):
+    screens = layers.get("new_screens")
+    built = () if screens is None else tuple(dict.fromkeys(screens["option"]))
+    if not len(new) and not built:
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
     asked = limit_named(limits, plan.calendar.request, LocateRequest, plan.calendar.key("request"))
     birds = limit_named(limits, plan.calendar.nesting, Nesting, plan.calendar.key("nesting"))
     seasons = Seasons.of(plan.calendar, position_deg)
+    if not len(new):
+        work = days_of_work(quantities, plan, fenced=False)
+        tasks = [*tasks_before(asked, birds, seasons, work, ordered=0, fenced=False, built=built, planted=False)]  # fmt: skip
+        tasks.sort(key=lambda task: task["first_day"])
+        return table_of(SCHEDULE, _dated(tasks, start))
     kinds = kinds_of(new, species_table)
     windows = windows_of(kinds, seasons, limits, plan)
     notes = [*judge_planting(windows, seasons, today)]
@@ -131,7 +139,13 @@ def schedule_work(
         *raise_tasks(raising, plan.plants.raised),
         *(order_tasks(order) if bought else ()),
         *tasks_before(
-            asked, birds, seasons, work, ordered=order.day if bought else 0, fenced=fenced
+            asked,
+            birds,
+            seasons,
+            work,
+            ordered=order.day if bought else 0,
+            fenced=fenced,
+            built=built,
         ),
         *setting_tasks(kinds, windows, work, order, mulched=mulched, fenced=fenced),
         *(

@@ -14,7 +14,7 @@ from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Hand
 from screenplan.works.quantities import ITEMS, NOISE
-from screenplan.works.rates import LIKE, sold_as, value_of
+from screenplan.works.rates import BUILT, LIKE, counted, sold_as, value_of
 
 #: Stock is the one that is priced if its height is within this, metres.
 SAME_HEIGHT_M = 0.01
@@ -31,8 +31,8 @@ def price_work(
     ----------
     quantities : DataFrame
     plan : Options, optional
-        Of it [cost] and [hand]. A price is that of a pack where a thing is sold in packs, else of
-        one unit of its amount; hours are counted in the same way. Where plants are of several
+        Of it [cost] and [hand], and the prices of [instead] for what is built new. A price is that of a pack where a
+        thing is sold in packs, else of one unit of its amount; hours are counted in the same way. Where plants are of several
         kinds, the price ``plant`` is that of those that have none of their own; where there is
         none, it is that by stock height.
 
@@ -45,9 +45,19 @@ def price_work(
     Raises
     ------
     InputError
-        If a price or rate is for something that is no quantity.
+        If a price or rate is for something that is no quantity, or a price of what is built new stands in [cost].
     """
-    cost, prices = plan.cost, dict(plan.cost.prices)
+    cost = plan.cost
+    for item in cost.prices:
+        if item.startswith(BUILT):
+            raise refuse(
+                f"the price of '{item}' is told elsewhere",
+                f"Write the price of a metre in instead.prices, as {item.removeprefix(BUILT)}",
+                key=cost.key("prices"),
+            )
+    built = {f"{BUILT}{option}": price for option, price in plan.instead.prices.items()}
+    counts = set(quantities["item"])
+    prices = cost.prices | {item: price for item, price in built.items() if item in counts}
     for key, given in (("prices", cost.prices), ("hours", cost.hours)):
         for item in given:
             if item not in ITEMS and item not in quantities["item"].to_numpy():
@@ -97,9 +107,7 @@ def plant_price(plan: Options, species: str, stock: str, height_m: float) -> flo
 
 
 def _row(quantity: dict, prices, hours, hour_price) -> dict:
-    packed = not pd.isna(quantity["packs"])
-    count = float(quantity["packs"]) if packed else float(quantity["amount"])
-    per = quantity["pack"] if packed else quantity["unit"]
+    count, per = counted(quantity)
     sold = sold_as(quantity)
     price, each = value_of(sold, prices), value_of(sold, hours)
     time = None if each is None else each * count

@@ -126,7 +126,7 @@ def _lines_of(
     """Give the pieces of what is built as rows of the map, an awning as its outline."""
     if case.screens is None:
         return
-    price = _price_of(case, asked)
+    price = asked.price_of(case.option)
     for row in case.screens.to_dict("records"):
         shape, side = row["geometry"], row.get("side_id")
         size = shape.length if side else shape.area
@@ -218,16 +218,11 @@ def _shut_out(today: Seen, seen: Seen, layers) -> str | None:
     return "; ".join(out[:MOST_NAMED]) + more
 
 
-def _price_of(case: Case, asked: Instead) -> float | None:
-    """Give the user's price of a metre, of an awning of a square metre."""
-    return next((price for what, price in asked.prices.items() if what == case.option), None)
-
-
 def _own_cost(case: Case, asked: Instead) -> tuple[float | None, list[str]]:
     """Give what a thing costs by the user's price, and what is missing."""
     if case.option in ("nothing", "place_moved"):
         return 0.0, []
-    price = _price_of(case, asked)
+    price = asked.price_of(case.option)
     if price is None:
         unit = "square metre" if case.option == "awning" else "metre"
         return None, [f"without a price: write that of a {unit} in instead.prices"]

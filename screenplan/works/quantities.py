@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import QUANTITIES
-from screenplan.contracts.tables import table_of, with_notes
+from screenplan.contracts.tables import has_rows, table_of, with_notes
 from screenplan.ground.errors import refuse
 from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
@@ -71,6 +71,9 @@ ITEMS = {
     "fence_staple": "Staples or clips",
     "cage_post": "Posts of the cages",
     "clipped": "Square metres to clip, of a row that is kept",
+    "new_fence": "New fence, built first",
+    "new_wall": "New wall, built first",
+    "new_trellis": "New trellis, built first",
 }
 DIG = said(
     "Have buried lines located before any digging; dig by hand within {0.61 m} of a marked line"
@@ -125,8 +128,8 @@ def count_material(
     ----------
     layers : mapping
         Parcels, planting lines and plants, of which those that stand already need nothing; if there
-        are any, stakes, pegs and base lines of the stake-out, what is clipped year by year, and fence options, of which
-        the chosen row is counted; water by month, if the plan has normals of rain. By their contracts, in local-frame metres.
+        are any, stakes, pegs and base lines of the stake-out, what is clipped year by year, fence options, of which
+        the chosen row is counted, and new screens; water by month, if the plan has normals of rain. By their contracts, in local-frame metres.
     plan : Options, optional
         Of it [works], [weeds], [setbacks], [rows], [plants], [fence] and [calendar] planting. Cleared strips are
         broken at gaps wider than the spacing.
@@ -143,10 +146,12 @@ def count_material(
     Raises
     ------
     InputError
-        If no plant is to be set, or root balls are wider than the plants are apart.
+        If no plant is to be set and nothing is built, or root balls are wider than the plants are apart.
     """
     works, plants = plan.works, layers["plants"]
     new = plants.loc[~plants["existing"].to_numpy(bool)]
+    if not len(new) and has_rows(layers.get("new_screens")):
+        return table_of(QUANTITIES, [*_marking(layers), *_building(layers.get("new_screens"))])
     if not len(new):
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
     kinds = kinds_of(new, species_table)
@@ -177,6 +182,7 @@ def count_material(
         *_mulching(works, strip.area, plants, len(new)),
         *_watering(kinds, works, stages),
         *_fencing(layers.get("fence_options"), plan.fence.roll),
+        *_building(layers.get("new_screens")),
     ]  # fmt: skip
     return with_notes(table_of(QUANTITIES, records), _doubts(new, kinds, holes, gaps, usual))
 
@@ -431,3 +437,15 @@ def _fencing(options, roll_m) -> Iterator[dict]:
     ):  # fmt: skip
         if amount:
             yield _bought(_done(item, "fence", int(amount), "each", how, why, caution), pack)
+
+
+def _building(screens) -> Iterator[dict]:
+    """Count the metres of what the design builds first."""
+    if screens is None:
+        return
+    for option, mine in screens.groupby("option", sort=False):
+        length = float(mine["length_m"].sum())
+        tall = " and ".join(f"{{{height:.2f} m}}" for height in dict.fromkeys(mine["height_m"]))
+        how = f"{tall} high, along {', '.join(dict.fromkeys(mine['side_id']))}; gates and drives are not left out"
+        row = _done(f"new_{option}", "fence", length, "m", how, _ARITHMETIC, DIG)
+        yield _bought(row, str(option), length)

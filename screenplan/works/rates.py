@@ -18,6 +18,8 @@ V = TypeVar("V")
 LIKE = {"mulch_again": "mulch", "plant_again": "plant"}
 #: How mulch is sold in bulk; a load of it has a price and hours of its own.
 BULK = "load"
+#: How the keys of what is built new begin.
+BUILT = "new_"
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,16 @@ class Rate:
     unit: str
     source: str
     status: str
+
+
+def counted(quantity: Mapping[str, Any]) -> tuple[float, str]:
+    """Give by how many a quantity is priced, and of what: its packs, if it is sold in packs, else its amount.
+
+    What is built new goes by the metre, though it is ordered as one piece of work.
+    """
+    if pd.isna(quantity["packs"]) or quantity["item"].startswith(BUILT):
+        return float(quantity["amount"]), quantity["unit"]
+    return float(quantity["packs"]), quantity["pack"]
 
 
 def sold_as(quantity: Mapping[str, Any]) -> str:
@@ -84,8 +96,7 @@ def hours_of(quantity: Mapping[str, Any], plan: Options) -> float | None:
     rate = rate_of(quantity["item"], plan, sold=sold_as(quantity))
     if rate is None:
         return None
-    packed = not rate.unit and not pd.isna(quantity["packs"])
-    return rate.hours * float(quantity["packs"] if packed else quantity["amount"])
+    return rate.hours * (float(quantity["amount"]) if rate.unit else counted(quantity)[0])
 
 
 def value_of(item: str, values: Mapping[str, V]) -> V | None:

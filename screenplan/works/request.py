@@ -1,7 +1,7 @@
 """The ground about which the owners of buried lines are asked: all that is broken, with a margin, and the days.
 
-It is the union of the planting holes at their full width, the cleared strip, and a spot at each peg and at each post
-of the fence. The days are those of the calendar.
+It is the union of the planting holes at their full width, the cleared strip, a spot at each peg and at each post
+of the fence, and a strip along what is built first, whose posts may stand anywhere on it. The days are those of the calendar.
 """
 
 from __future__ import annotations
@@ -42,7 +42,8 @@ def outline_request(
     Parameters
     ----------
     layers : mapping
-        Parcels, planting lines, plants and schedule; pegs and fence posts if there are any. In local-frame metres.
+        Parcels, planting lines, plants and schedule; pegs, fence posts and new screens if there are any. In local-frame
+        metres.
     plan : Options, optional
         Of it [calendar], [works], [setbacks], [rows].
     limits, species_table : mapping, optional
@@ -85,7 +86,7 @@ def _broken(layers, plan: Options, species_table) -> dict[str, Any]:
     plants = layers["plants"]
     new = ~plants["existing"].fillna(False).to_numpy(bool)
     widths = hole_widths(plants, new, plan.works.hole_factor, plan.setbacks.hole)
-    posts, pegs = layers.get("fence_posts"), layers.get("pegs")
+    posts, pegs, built = (layers.get(name) for name in ("fence_posts", "pegs", "new_screens"))
     return {
         "holes": [
             keep_clear(point, width / 2.0)
@@ -96,6 +97,9 @@ def _broken(layers, plan: Options, species_table) -> dict[str, Any]:
         if has_rows(posts)
         else [],
         "pegs": [keep_clear(peg, PEG_M) for peg in pegs.geometry] if has_rows(pegs) else [],
+        "built": [keep_clear(line, POST_HOLE_M) for line in built.geometry]
+        if has_rows(built)
+        else [],
     }
 
 
@@ -129,6 +133,8 @@ def _says(counts: Mapping[str, int]) -> str:
         )
         if counts[what]
     ]
+    if counts["built"]:
+        things.append("the line of what is built first")
     if counts["strip"]:
         things.append("the turf of the strip")
     return ", ".join(things)

@@ -12,7 +12,7 @@ PART = {
         "stake-out": "ask cut mark locate renew pegs",
         "dig": "prepare clear dig",
         "plant": "plant mulch",
-        "fence": "fence fence_check fence_off",
+        "fence": "build fence fence_check fence_off",
         "water": "water_daily water_often water_weekly water_later water_winter",
         "check": "weed locate_again replace mulch_again clip clip_first clip_kept closed",
     }.items()

@@ -20,6 +20,7 @@ from screenplan.works.locating import Request
 from screenplan.works.ordering import Order
 from screenplan.works.planting_months import Window, window_words
 from screenplan.works.quantities import DIG
+from screenplan.works.rates import BUILT
 from screenplan.works.seasons import Seasons, nesting_said
 from screenplan.works.tasks import COMMON, task
 
@@ -93,8 +94,10 @@ def tasks_before(
     *,
     ordered: int,
     fenced: bool,
+    built: Sequence[str] = (),
+    planted: bool = True,
 ) -> Iterator[dict]:
-    """Yield what is done before the holes: rules, marking, asking for lines, pegs and turf.
+    """Yield what is done before the holes: rules, marking, asking for lines, pegs, turf, and what is built first.
 
     Parameters
     ----------
@@ -107,6 +110,10 @@ def tasks_before(
         The day on which plants are ordered; the rules are asked for a week before.
     fenced : bool
         Whether a fence is set too.
+    built : sequence of str
+        What the design builds first: fence, wall or trellis.
+    planted : bool
+        Whether anything is planted; if not, there are no strip, no holes and no pegs.
     """
     lines = Request.before(work.first_dig, asked)
     yield task(
@@ -114,17 +121,20 @@ def tasks_before(
         "Find the boundary's pins or have it surveyed, ask for local limits on hedges and fences, look "
         "for overhead lines and for sight at the road, and tell the neighbours",
     )  # fmt: skip
-    yield task(
-        "cut", "Cut what grows on the strip", seasons.before(lines.mark_day - 2, birds.cleared),
-        f"Shrubs and tall growth, to the ground and no deeper; keep it mown until planting. {nesting_said(birds, seasons, clearing=True)}",
-        source=f"{COMMON}; nesting: {birds.source}",
-    )  # fmt: skip
-    posts = ", each post of the fence" if fenced else ""
+    if planted:
+        yield task(
+            "cut", "Cut what grows on the strip", seasons.before(lines.mark_day - 2, birds.cleared),
+            f"Shrubs and tall growth, to the ground and no deeper; keep it mown until planting. {nesting_said(birds, seasons, clearing=True)}",
+            source=f"{COMMON}; nesting: {birds.source}",
+        )  # fmt: skip
+    things = ["each hole at its full width", "each peg", *["each post of the fence"] * fenced]
+    things = [*things * planted, *(f"the line of the new {option}" for option in built)]
+    edges = ", and the edges of the strip" if planted else ""
     yield task(
         "mark", "Mark all that will be broken", lines.mark_day,
-        f"White paint, no peg and no flag yet: each hole at its full width, each peg{posts}, and the edges "
-        "of the strip. Two people, two tapes; close the tape on the far end before the first mark",
-        item="flag",
+        f"White paint, no peg and no flag yet: {', '.join(things)}{edges}. Two people, two tapes; close the tape on the far "
+        "end before the first mark",
+        item="flag" if planted else None,
         source="Illinois, the one-call centre's own pages (read): the ground is marked in white before lines are asked for",
     )  # fmt: skip
     yield locate("locate", "Have buried lines located", lines, asked)
@@ -143,18 +153,26 @@ def tasks_before(
         source=f"{asked.source} ({asked.status}), the day of asking counted",
         caution=_LAPSED, times=renewed, every_days=lines.renewed_every if renewed > 1 else None,
     )  # fmt: skip
-    yield task(
-        "pegs", "Set the pegs and flag every plant", work.pegs.first_day,
-        f"Two people, two tapes; close the tape on the far peg before the first flag{work.said(work.pegs)}",
-        item="peg", until=work.pegs.last_day, hours=work.pegs.hours,
-        caution="Driving a peg is digging: " + f"{DIG}".replace("Have", "have", 1),
-    )  # fmt: skip
-    yield task(
-        "clear", "Lift the turf of the strip", work.clear.first_day,
-        "First take each locator's mark over to the sides of the strip: its paint and flags go with the "
-        "turf. Lift grass and weeds, no deeper; look for nests in the grass before" + work.said(work.clear),
-        caution=DIG, item="clearing", until=work.clear.last_day, hours=work.clear.hours,
-    )  # fmt: skip
+    if planted:
+        yield task(
+            "pegs", "Set the pegs and flag every plant", work.pegs.first_day,
+            f"Two people, two tapes; close the tape on the far peg before the first flag{work.said(work.pegs)}",
+            item="peg", until=work.pegs.last_day, hours=work.pegs.hours,
+            caution="Driving a peg is digging: " + f"{DIG}".replace("Have", "have", 1),
+        )  # fmt: skip
+        yield task(
+            "clear", "Lift the turf of the strip", work.clear.first_day,
+            "First take each locator's mark over to the sides of the strip: its paint and flags go with the "
+            "turf. Lift grass and weeds, no deeper; look for nests in the grass before" + work.said(work.clear),
+            caution=DIG, item="clearing", until=work.clear.last_day, hours=work.clear.hours,
+        )  # fmt: skip
+    for option in built:
+        yield task(
+            "build", f"Build the new {option}", work.first_dig,
+            f"From this day on, while the request for buried lines holds{', and before the plants stand in its way' * planted}. Ask "
+            "your builder how long it takes: no rate is known here",
+            caution=DIG, item=f"{BUILT}{option}",
+        )  # fmt: skip
 
 
 #: At a request that may have lapsed.

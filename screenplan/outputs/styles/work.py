@@ -58,6 +58,15 @@ WORK = {
         ),
         Label("height_m", """'   ' || "option" || ' ' || format_number("height_m", 2) || ' m   '""", size_pt=7.0, below=800, along=True, priority=2),
     ),
+    "new_screens": Style(
+        values(
+            "option",
+            wall=("A wall to build first", line(stroke(COLOURS["need"], 2.0))),
+            fence=("A fence to build first", line(stroke(COLOURS["need"], 1.2))),
+            trellis=("A trellis to build first", line(stroke(COLOURS["need"], 0.7, DASHED))),
+        ),
+        Label("height_m", """'   new ' || "option" || ' ' || format_number("height_m", 2) || ' m   '""", size_pt=7.0, below=800, along=True, priority=3),
+    ),
     "locate_request": Style(
         (Class("Ground to ask about before digging", hatched(WARN, INK, 45.0, opacity=0.2, edge=DASHED)),),
     ),
