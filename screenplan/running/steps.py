@@ -659,7 +659,7 @@ STEPS: dict[str, Step] = {
                 "closure"
             ),
             takes=(
-                "utilities roads private_places buildings keep_outs light hedge_heights sight_areas "
+                "utilities roads private_places buildings existing_screens keep_outs light hedge_heights sight_areas "
                 "sight_plants wire_plants holes_at_lines deep_roots outgrown noise_paths plant_health "
                 "view_holes needed_years windows onlookers sun_places"
             ),
@@ -667,9 +667,9 @@ STEPS: dict[str, Step] = {
             keys=(
                 "rows.spacing kept.height kept.width kept.in_place goal.closed_by goal.share views.threshold light.most_sun_lost "
                 "light.most_sky_lost light.hedge_guidance lines.allowance setbacks.law boundary.most_height boundary.most_height_at_road "
-                "noise.wanted"
+                f"noise.wanted growth.years growth.curve {_SIGHT}"
             ),
-            resources="species_table",
+            resources="terrain species_table",
         ),
     )
 }
