@@ -31,9 +31,9 @@ class Choice:
         Price of each, 0 or more.
     stretch : ndarray of int, (plants,)
         Stretch on which each stands; those of one stretch follow each other in the order of their
-        stations, are of one kind, and neighbours among them are neighbours in the row.
+        stations, are of one kind or take turns in groups, and neighbours among them are neighbours in the row.
     option, kind, genus : ndarray of int, (plants,)
-        Plants of one option are of one kind, size and spacing.
+        Plants of one option are of one kind, size and spacing, or of one mixture of kinds.
     exclusive : tuple of ndarray of int
         Sets of plants of which at most one can stand.
     stops : csr_array of bool, (plants, groups)
@@ -126,6 +126,28 @@ class Choice:
         """Price of some plants."""
         return float(self.price[np.asarray(planted, bool)].sum())
 
+    def ends_of_groups(self, least: int) -> tuple[np.ndarray, np.ndarray]:
+        """Tell where a run may begin and where it may end, so that its first and last group have so many plants, (plants,).
+
+        Examples
+        --------
+        Two groups of three and four plants; of the larger one may stay away.
+
+        >>> kind, none = np.array([0, 0, 0, 1, 1, 1, 1]), (csr_array((7, 0)), csr_array((0, 0)), np.zeros(0), np.zeros(0))
+        >>> choice = Choice(np.ones(7), np.zeros(7, int), kind, kind, kind, (), *none)
+        >>> [np.flatnonzero(some).tolist() for some in choice.ends_of_groups(3)]
+        [[0, 3, 4], [2, 5, 6]]
+        """
+        plants = len(self.price)
+        if least <= 1 or not plants:
+            return np.ones(plants, bool), np.ones(plants, bool)
+        begins = np.append(True, (np.diff(self.kind) != 0) | (np.diff(self.stretch) != 0))
+        first = np.flatnonzero(begins)
+        group = np.cumsum(begins) - 1
+        at = np.arange(plants) - first[group]
+        size = np.diff(np.append(first, plants))[group]
+        return size - at >= least, at + 1 >= least
+
     def closable(self) -> np.ndarray:
         """Tell which views would be closed if every plant stood, room or not, (views,)."""
         return self.closed(np.ones(len(self.price), bool))
@@ -151,6 +173,8 @@ class Limits:
         Plants that stand side by side at least.
     least_gap : int
         Stations that are left free between two runs of one stretch at least.
+    least_group : int
+        Plants of one kind side by side at least, where kinds take turns in a run.
     open_price : float
         What weight 1 that stays open below the asked share counts.
     """
@@ -164,6 +188,7 @@ class Limits:
     least_gap: int = 1
     open_price: float = 1.0
     apart: tuple[tuple[int, int], ...] = ()
+    least_group: int = 1
 
     def kinds_beside(self, used) -> set[int]:
         """Give the kinds that may not be planted where some are."""
@@ -225,6 +250,10 @@ def breaks_of(choice: Choice, limits: Limits, planted) -> list[str]:
         broken.append("least run")
     if narrow_gaps(choice.stretch, planted, limits.least_gap):
         broken.append("least gap")
+    if limits.least_group > 1:
+        begins, ends = choice.ends_of_groups(limits.least_group)
+        if any(not (begins[run[0]] and ends[run[-1]]) for run in runs_in(choice.stretch, planted)):
+            broken.append("least group")
     if len(np.unique(choice.kind[chosen])) > limits.most_kinds:
         broken.append("kinds")
     if limits.kinds_beside(used := np.unique(choice.kind[chosen])).intersection(used.tolist()):

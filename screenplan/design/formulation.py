@@ -143,7 +143,8 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
         [np.ones(plants), np.zeros(plants + groups), np.ones(views + kinds), [0]]
     )
     upper = np.ones(sum(sizes))
-    upper[plants : 2 * plants] = _may_start(choice, limits.least_run)
+    begins, ends = choice.ends_of_groups(limits.least_group)
+    upper[plants : 2 * plants] = _may_start(choice, limits.least_run) * begins
     upper[2 * plants + groups : 2 * plants + groups + views] = choice.closable()
     upper[-1] = min(max(total, 1.0), most_open + SLACK)
     rows = _Rows(sizes)
@@ -166,6 +167,9 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
         last = csr_array(each_before @ back)
         whole = np.flatnonzero(np.diff(last.indptr))
         rows.add(-np.inf, 1.0, x=last[whole], s=csr_array(starts)[whole])
+    # No run ends within a group of which too few would stand: x - x_after <= 0.
+    goes_on = np.flatnonzero(~ends)
+    rows.add(-np.inf, 0.0, x=csr_array(each - each_before.T)[goes_on])
     if choice.exclusive:
         rows.add(-np.inf, 1.0, x=members(choice.exclusive, plants))
     # Of neighbours that stop the same ray some stand if the first does, or if a run starts at a later one:

@@ -22,7 +22,14 @@ from screenplan.design.choice import (
     runs_in,
     sets_of_kinds,
 )
-from screenplan.design.moves import beside, may_go, removable, starts_of
+from screenplan.design.moves import (
+    beside,
+    least_additions,
+    lengthened,
+    may_go,
+    removable,
+    starts_of,
+)
 
 #: A plant without a price still counts so much of the mean price when gains are compared.
 LEAST_PRICE_SHARE = 1e-6
@@ -41,7 +48,7 @@ def plant_greedily(choice: Choice, limits: Limits, *, quickly: bool = False) -> 
     """
     none = np.zeros(len(choice.price), bool)
     kinds = np.unique(choice.kind)
-    moves = _Moves.of(choice, limits.least_run)
+    moves = _Moves.of(choice, limits)
     tries = [none, _grow(choice, limits, moves, ~none)]
     if len(kinds) > 1:
         tries += [_grow(choice, limits, moves, choice.kind == kind) for kind in kinds]
@@ -77,7 +84,7 @@ def _whole(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True, eq=False)
 class _Moves:
-    """The least runs, and then single plants.
+    """The least runs, and then what lengthens one: single plants, or as many of a group as must stand.
 
     Parameters
     ----------
@@ -98,20 +105,19 @@ class _Moves:
     stops: csr_array
 
     @classmethod
-    def of(cls, choice: Choice, least: int) -> _Moves:
-        windows = starts_of(choice, least)[:, None] + np.arange(least)
+    def of(cls, choice: Choice, limits: Limits) -> _Moves:
+        least = limits.least_run
+        windows = starts_of(choice, limits)[:, None] + np.arange(least)
         stops = csr_array(choice.stops, dtype=float)
-        rows = np.repeat(np.arange(len(windows)), least)
-        which = csr_array(
-            (np.ones(windows.size), (rows, windows.ravel())),
-            shape=(len(windows), len(choice.price)),
-        )
-        joined = csr_array(csr_array(which @ stops) > 0.0, dtype=float)
-        light = choice.light_by_group
+        joined, light = _joined(stops, list(windows)), choice.light_by_group
+        more, price = least_additions(choice, limits), choice.price
+        if limits.least_group > 1:
+            stops = _joined(stops, more)
+            price = np.array([price[some].sum() for some in more])
         return cls(
             len(windows),
-            [*windows, *np.arange(len(choice.price))[:, None]],
-            np.concatenate([choice.price[windows].sum(axis=1), choice.price]),
+            [*windows, *more],
+            np.concatenate([choice.price[windows].sum(axis=1), price]),
             np.vstack([joined @ light, stops @ light]),
             csr_array(vstack([joined, stops], format="csr")),
         )
@@ -119,6 +125,14 @@ class _Moves:
     def groups(self, move: int) -> np.ndarray:
         """Give the groups of rays that a move stops, each once."""
         return self.stops.indices[self.stops.indptr[move] : self.stops.indptr[move + 1]]
+
+
+def _joined(stops: csr_array, moves: list[np.ndarray]) -> csr_array:
+    """Give what the plants of each move stop together, (moves, groups)."""
+    rows = np.repeat(np.arange(len(moves)), [len(some) for some in moves])
+    at = np.concatenate([*moves, np.zeros(0, int)]).astype(int)
+    which = csr_array((np.ones(len(at)), (rows, at)), shape=(len(moves), stops.shape[0]))
+    return csr_array(csr_array(which @ stops) > 0.0, dtype=float)
 
 
 def _grow(choice: Choice, limits: Limits, moves: _Moves, allowed: np.ndarray) -> np.ndarray:
@@ -163,10 +177,12 @@ def _grow(choice: Choice, limits: Limits, moves: _Moves, allowed: np.ndarray) ->
             entry = heapq.heappop(heap)
             _, move, worked_out = entry
             some = moves.plants[move]
-            gone = blocked[some].any() or planted[some].any() or not kind_may[some[0]]
-            if gone or prices[move] > limits.budget - spent + SLACK:
+            if move >= runs:  # what of a group stands already is left as it is
+                some = some[~planted[some]]
+            gone = not len(some) or blocked[some].any() or planted[some].any()
+            if gone or not kind_may[some].all() or prices[move] > limits.budget - spent + SLACK:
                 continue
-            if not share_may[some[0]]:
+            if not share_may[some].all():
                 later.append(entry)
             elif worked_out == turn:
                 new = some
@@ -242,12 +258,13 @@ def _balance(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
     if over <= SLACK:
         return planted
     planted, blocked = planted.copy(), choice.blocked_by(planted)
-    starts = starts_of(choice, limits.least_run)
+    starts, additions = starts_of(choice, limits), least_additions(choice, limits)
     windows = starts[:, None] + np.arange(limits.least_run)
     while over > SLACK:
         fits = ~blocked & ~planted & _kind_may(choice, limits, planted)
         more = [windows[k] for k in np.flatnonzero(fits[windows].all(axis=1))]
-        more += [np.array([k]) for k in np.flatnonzero(fits & beside(choice, planted))]
+        added = lengthened(additions, planted, fits & beside(choice, planted))
+        more += [some for some in added if fits[some].all()]
         best = None
         for new in sorted(more, key=lambda some: choice.price[some].sum()):
             larger = planted.copy()

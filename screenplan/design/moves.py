@@ -16,6 +16,10 @@ def removable(choice: Choice, limits: Limits, planted):
             yield run[:1]
             yield run[-1:]
             yield from (run[k : k + gap] for k in range(1, len(run) - gap))
+        # Of a group of which no less may stand all goes.
+        for k in range(2, min(limits.least_group, len(run) - 1) + 1):
+            yield run[:k]
+            yield run[-k:]
 
 
 def may_go(choice: Choice, limits: Limits, planted, gone) -> bool:
@@ -33,16 +37,41 @@ def may_go(choice: Choice, limits: Limits, planted, gone) -> bool:
             left, at = left + 1, at + way
         if 0 < left < limits.least_run:
             return False
+        if (
+            left
+            and limits.least_group > 1
+            and not choice.ends_of_groups(limits.least_group)[way < 0][plant + way]
+        ):
+            return False
     return True
 
 
-def starts_of(choice: Choice, least: int) -> np.ndarray:
-    """Give the plants from which on so many follow each other in one stretch."""
-    plants = len(choice.price)
+def starts_of(choice: Choice, limits: Limits) -> np.ndarray:
+    """Give the plants from which on a least run may stand in one stretch."""
+    plants, least = len(choice.price), limits.least_run
     if plants < least:
         return np.zeros(0, int)
     first = np.arange(plants - least + 1)
-    return first[choice.stretch[first] == choice.stretch[first + least - 1]]
+    begins, ends = choice.ends_of_groups(limits.least_group)
+    same = choice.stretch[first] == choice.stretch[first + least - 1]
+    return first[same & begins[first] & ends[first + least - 1]]
+
+
+def least_additions(choice: Choice, limits: Limits) -> list[np.ndarray]:
+    """Give for each plant the fewest with which it may lengthen a run: itself, or as many of its group as must stand."""
+    plants = len(choice.price)
+    if limits.least_group <= 1:
+        return list(np.arange(plants)[:, None])
+    begins, ends = choice.ends_of_groups(limits.least_group)
+    found = []
+    for plant in range(plants):
+        first = last = plant
+        while not begins[first] and first and choice.stretch[first - 1] == choice.stretch[plant]:
+            first -= 1
+        while not ends[last] and last + 1 < plants and choice.stretch[last + 1] == choice.stretch[plant]:  # fmt: skip
+            last += 1
+        found.append(np.arange(first, last + 1))
+    return found
 
 
 def beside(choice: Choice, planted) -> np.ndarray:
@@ -52,3 +81,10 @@ def beside(choice: Choice, planted) -> np.ndarray:
     found[1:] |= planted[:-1] & same
     found[:-1] |= planted[1:] & same
     return found
+
+
+def lengthened(additions: list[np.ndarray], planted, where) -> list[np.ndarray]:
+    """Give what is added where runs may be lengthened, without what stands already."""
+    return [
+        additions[plant][~planted[additions[plant]]] for plant in np.flatnonzero(where).tolist()
+    ]

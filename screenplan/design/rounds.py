@@ -89,10 +89,13 @@ class Pool:
             )
         )
         price = np.array([offered.price for offered in options], float)[option]
+        stretch = self.candidates.table["stretch"]
         return Choice(
             np.where(self.candidates.stands, 0.0, price),
-            self.candidates.table["stretch"].to_numpy(int),
-            option, kinds[option], genera[option], tuple(self.exclusive), stops, merged,
+            stretch.to_numpy(int),
+            # Of a mixture all plants are of its first option here, so that it may stand as a whole.
+            self.candidates.table.groupby(stretch)["option"].transform("min").to_numpy(int),
+            kinds[option], genera[option], tuple(self.exclusive), stops, merged,
             np.where(need > 0.0, need + 2.0 * SLACK, 0.0), self.weight,
         )  # fmt: skip
 
