@@ -6,6 +6,7 @@ option at one station of such a line. No two candidates stand on the same ground
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
@@ -83,6 +84,8 @@ class Candidates:
         Line of each stretch.
     seconds : dict
         Line of the second row of each stretch that has one.
+    pure : int
+        So many of the options stand by themselves; those after them take turns.
     grounds : dict
         `Ground` by species key and stock height.
     private_places : GeoDataFrame
@@ -97,6 +100,13 @@ class Candidates:
     private_places: gpd.GeoDataFrame
     notes: tuple[str, ...] = ()
     seconds: dict[int, shapely.LineString] = field(default_factory=dict)
+    pure: int = sys.maxsize
+
+    @property
+    def mixed(self) -> np.ndarray | None:
+        """Which stand in rows of which kinds take turns, (plants,); None if none do."""
+        mixed = self.table["option"].to_numpy(int) >= self.pure
+        return mixed if mixed.any() else None
 
     @property
     def stands(self) -> np.ndarray:
@@ -186,7 +196,7 @@ def find_candidates(
         geometry="geometry", crs=crs,
     )  # fmt: skip
     notes = (*standing.notes, *(mixtures.notes if mixtures else ()))
-    return Candidates(tuple(every), found, lines, grounds, places, notes, seconds)
+    return Candidates(tuple(every), found, lines, grounds, places, notes, seconds, len(options))
 
 
 def _planted_as(plan: Options, option: Option) -> Options:

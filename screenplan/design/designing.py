@@ -334,9 +334,7 @@ def limits_of(
         most_kinds=plan.design.most_kinds,
         most_of_kind=_or_all(health.most_of_one_species if alone else None),
         most_of_genus=_or_all(health.most_of_one_genus if alone else None),
-        least_run=max(
-            in_both_rows(plan.design.least_run, plan, standing), *plan.design.groups[:1], 1
-        ),
+        least_run=in_both_rows(plan.design.least_run, plan, standing),
         least_group=plan.design.groups[0] if plan.design.groups else 1,
         least_gap=in_both_rows(plan.design.least_gap, plan, standing),
     )

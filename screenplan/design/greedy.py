@@ -23,12 +23,13 @@ from screenplan.design.choice import (
     sets_of_kinds,
 )
 from screenplan.design.moves import (
+    as_table,
     beside,
     least_additions,
+    least_runs,
     lengthened,
     may_go,
     removable,
-    starts_of,
 )
 
 #: A plant without a price still counts so much of the mean price when gains are compared.
@@ -74,12 +75,23 @@ def _whole(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
     planted, blocked = np.zeros(len(allowed), bool), ~allowed
     for stretch in np.unique(choice.stretch[allowed]):
         for run in runs_in(choice.stretch, (choice.stretch == stretch) & ~blocked):
-            if len(run) < limits.least_run:
+            run = _as_may_stand(choice, limits, run)
+            if not len(run):
                 continue
             planted[run] = True
             for plant in run:
                 blocked[choice.against[plant]] = True
     return planted
+
+
+def _as_may_stand(choice: Choice, limits: Limits, run: np.ndarray) -> np.ndarray:
+    """Give as much of neighbours in a stretch as may stand as a run; nothing if they are too few."""
+    last = choice.least_ends(limits)[run]
+    begins = np.flatnonzero((last >= 0) & (last <= run[-1]))
+    run = run[begins[0] :] if len(begins) else run[:0]
+    while len(run) and not choice.may_stand(limits, run):
+        run = run[:-1]
+    return run
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,18 +118,16 @@ class _Moves:
 
     @classmethod
     def of(cls, choice: Choice, limits: Limits) -> _Moves:
-        least = limits.least_run
-        windows = starts_of(choice, limits)[:, None] + np.arange(least)
+        windows, more = least_runs(choice, limits), least_additions(choice, limits)
         stops = csr_array(choice.stops, dtype=float)
-        joined, light = _joined(stops, list(windows)), choice.light_by_group
-        more, price = least_additions(choice, limits), choice.price
-        if limits.least_group > 1:
+        joined, light = _joined(stops, windows), choice.light_by_group
+        if choice.mixed is not None:
             stops = _joined(stops, more)
-            price = np.array([price[some].sum() for some in more])
+        price = choice.price
         return cls(
             len(windows),
             [*windows, *more],
-            np.concatenate([choice.price[windows].sum(axis=1), price]),
+            np.array([price[some].sum() for some in (*windows, *more)]),
             np.vstack([joined @ light, stops @ light]),
             csr_array(vstack([joined, stops], format="csr")),
         )
@@ -258,11 +268,11 @@ def _balance(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
     if over <= SLACK:
         return planted
     planted, blocked = planted.copy(), choice.blocked_by(planted)
-    starts, additions = starts_of(choice, limits), least_additions(choice, limits)
-    windows = starts[:, None] + np.arange(limits.least_run)
+    windows, additions = least_runs(choice, limits), least_additions(choice, limits)
+    table = as_table(windows)
     while over > SLACK:
         fits = ~blocked & ~planted & _kind_may(choice, limits, planted)
-        more = [windows[k] for k in np.flatnonzero(fits[windows].all(axis=1))]
+        more = [windows[k] for k in np.flatnonzero(fits[table].all(axis=1))]
         added = lengthened(additions, planted, fits & beside(choice, planted))
         more += [some for some in added if fits[some].all()]
         best = None

@@ -8,12 +8,13 @@ import numpy as np
 
 from screenplan.design.choice import SLACK, Choice, Limits, breaks_of
 from screenplan.design.moves import (
+    as_table,
     beside,
     least_additions,
+    least_runs,
     lengthened,
     may_go,
     removable,
-    starts_of,
 )
 from screenplan.views.drawn_stops import Trial
 
@@ -31,8 +32,8 @@ def make_surer(trial: Trial, choice: Choice, limits: Limits, goal: np.ndarray) -
     goal : ndarray, (views,)
         Share of the draws in which each view is to be closed.
     """
-    starts, additions = starts_of(choice, limits), least_additions(choice, limits)
-    windows = starts[:, None] + np.arange(limits.least_run)
+    windows, additions = least_runs(choice, limits), least_additions(choice, limits)
+    table = as_table(windows)
     # What a move gains never grows while others are made, so that what it gained before is the most it gains now.
     known: dict[tuple[int, int], float] = {}
     while (failing := trial.chance() < goal).any():
@@ -41,7 +42,7 @@ def make_surer(trial: Trial, choice: Choice, limits: Limits, goal: np.ndarray) -
         if len(used) >= limits.most_kinds:
             blocked |= ~np.isin(choice.kind, used)
         blocked |= np.isin(choice.kind, list(limits.kinds_beside(used)))
-        moves = [windows[k] for k in np.flatnonzero(~blocked[windows].any(axis=1))]
+        moves = [windows[k] for k in np.flatnonzero(~blocked[table].any(axis=1))]
         moves += [
             some
             for some in lengthened(

@@ -1,14 +1,14 @@
 """Rows of two kinds that take turns in groups: which kinds may, and how large the groups are.
 
-A group is of as many plants as the plan allows, in the middle of that range where the row's length lets it. A run may
-begin and end within a group, if enough of it stands (`screenplan.design.choice.Choice.ends_of_groups`).
+A group is of as many plants as the plan allows, in the middle of that range where the row's length lets it. A run has
+two groups at least, and may begin and end within one of which enough stands (`screenplan.design.choice.Choice.may_stand`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import permutations
+from itertools import combinations
 
 import numpy as np
 
@@ -56,7 +56,7 @@ class Mixtures:
 
 
 def list_mixtures(options: Sequence[Option], plan: Options) -> Mixtures | None:
-    """List the mixtures of two kinds, in either order; None where the plan asks for no groups.
+    """List the mixtures of two kinds, the one that the plan names first before the other; None where the plan asks for no groups.
 
     Sizes and spacings are matched by their rank, the smallest of the one kind with the smallest of the other; a
     mixture stands at the narrower of its two spacings. Kinds between which a disease passes are never mixed.
@@ -77,18 +77,17 @@ def list_mixtures(options: Sequence[Option], plan: Options) -> Mixtures | None:
     kinds = list(dict.fromkeys(option.species.key for option in options))
     of = {key: [option for option in options if option.species.key == key] for key in kinds}
     every: list[Mixture] = []
-    diseased: dict[frozenset[str], str] = {}
-    for one, other in permutations(kinds, 2):
+    diseased: list[str] = []
+    for one, other in combinations(kinds, 2):
         a, b = of[one][0].species, of[other][0].species
         if found := in_common(a, b):
-            diseased.setdefault(
-                frozenset((one, other)),
-                f"{a.called} and {b.called} take no turns in a row: {found[0].called} passes between them",
+            diseased.append(
+                f"{a.called} and {b.called} take no turns in a row: {found[0].called} passes between them"
             )
             continue
         every += _matched(of[one], of[other])
     if not every or plan.design.most_kinds < 2:
-        why = "; ".join(diseased.values()) or (
+        why = "; ".join(diseased) or (
             f"the design may plant {min(len(kinds), plan.design.most_kinds)} kind"
         )
         raise refuse(
@@ -99,7 +98,7 @@ def list_mixtures(options: Sequence[Option], plan: Options) -> Mixtures | None:
     low, high = plan.design.groups
     notes = [
         f"kinds take turns along each row, in groups of {low} to {high} plants",
-        *diseased.values(),
+        *diseased,
     ]
     if not plan.health.kinds_lost:
         notes.append("health.kinds_lost = true tells which views open if one kind dies out")
@@ -155,14 +154,14 @@ def group_sizes(count: int, low: int, high: int) -> list[int]:
         return [high] * most
     if not most:
         return []
-    usual = round(2.0 * count / (low + high))
+    usual = max(round(2.0 * count / (low + high)), 2)
     number = min(max(usual, fewest), most)
     each, more = divmod(count, number)
     return [each + (k < more) for k in range(number)]
 
 
 def turns(count: int, low: int, high: int) -> np.ndarray:
-    """Tell for each station whose turn it is, 0 or 1; -1 where no group fits in.
+    """Tell for each station whose turn it is, 0 or 1; -1 where no group fits in, or one alone.
 
     Examples
     --------
@@ -171,5 +170,6 @@ def turns(count: int, low: int, high: int) -> np.ndarray:
     """
     found = np.full(count, -1)
     sizes = group_sizes(count, low, high)
-    found[: sum(sizes)] = np.repeat(np.arange(len(sizes)) % 2, sizes)
+    if len(sizes) > 1:
+        found[: sum(sizes)] = np.repeat(np.arange(len(sizes)) % 2, sizes)
     return found

@@ -26,52 +26,51 @@ def may_go(choice: Choice, limits: Limits, planted, gone) -> bool:
     """Tell whether plants still stand, and leave runs that are long enough when they go."""
     if not planted[gone].all():
         return False
+    # Where kinds take turns the whole of what is left tells whether it may stand.
+    most = limits.least_run if choice.mixed is None else len(planted)
     for plant, way in ((gone[0], -1), (gone[-1], 1)):
         left, at = 0, plant + way
         while (
             0 <= at < len(planted)
             and planted[at]
             and choice.stretch[at] == choice.stretch[plant]
-            and left < limits.least_run
+            and left < most
         ):
             left, at = left + 1, at + way
         if 0 < left < limits.least_run:
             return False
-        if (
-            left
-            and limits.least_group > 1
-            and not choice.ends_of_groups(limits.least_group)[way < 0][plant + way]
-        ):
+        rest = np.sort(plant + way * np.arange(1, left + 1))
+        if left and choice.mixed is not None and not choice.may_stand(limits, rest):
             return False
     return True
 
 
-def starts_of(choice: Choice, limits: Limits) -> np.ndarray:
-    """Give the plants from which on a least run may stand in one stretch."""
-    plants, least = len(choice.price), limits.least_run
-    if plants < least:
-        return np.zeros(0, int)
-    first = np.arange(plants - least + 1)
-    begins, ends = choice.ends_of_groups(limits.least_group)
-    same = choice.stretch[first] == choice.stretch[first + least - 1]
-    return first[same & begins[first] & ends[first + least - 1]]
+def least_runs(choice: Choice, limits: Limits) -> list[np.ndarray]:
+    """Give the plants of each least run."""
+    last = choice.least_ends(limits)
+    return [np.arange(start, last[start] + 1) for start in np.flatnonzero(last >= 0).tolist()]
+
+
+def as_table(runs: list[np.ndarray]) -> np.ndarray:
+    """Give runs as rows of a table, shorter ones filled up with their last plant, (runs, plants)."""
+    most = max(map(len, runs), default=0)
+    return np.array([np.append(run, np.repeat(run[-1], most - len(run))) for run in runs]).reshape(
+        len(runs), most
+    ).astype(int)  # fmt: skip
 
 
 def least_additions(choice: Choice, limits: Limits) -> list[np.ndarray]:
     """Give for each plant the fewest with which it may lengthen a run: itself, or as many of its group as must stand."""
-    plants = len(choice.price)
-    if limits.least_group <= 1:
-        return list(np.arange(plants)[:, None])
-    begins, ends = choice.ends_of_groups(limits.least_group)
-    found = []
-    for plant in range(plants):
-        first = last = plant
-        while not begins[first] and first and choice.stretch[first - 1] == choice.stretch[plant]:
-            first -= 1
-        while not ends[last] and last + 1 < plants and choice.stretch[last + 1] == choice.stretch[plant]:  # fmt: skip
-            last += 1
-        found.append(np.arange(first, last + 1))
-    return found
+    plants = np.arange(len(choice.price))
+    if choice.mixed is None:
+        return list(plants[:, None])
+    low, groups = limits.least_group, choice.groups
+    # Where a run comes from before, and where from behind.
+    before = np.where(choice.mixed, np.maximum(low - 1 - groups.at, 0), 0)
+    behind = np.where(choice.mixed, np.maximum(low - groups.left, 0), 0)
+    first = plants - np.minimum(behind, groups.at)
+    last = plants + np.minimum(before, groups.left - 1)
+    return [np.arange(a, b + 1) for a, b in zip(first, last, strict=True)]
 
 
 def beside(choice: Choice, planted) -> np.ndarray:
