@@ -23,11 +23,10 @@ from screenplan.design.choice import (
     sets_of_kinds,
 )
 from screenplan.design.moves import (
-    as_table,
+    Additions,
     beside,
     least_additions,
     least_runs,
-    lengthened,
     may_go,
     removable,
 )
@@ -268,13 +267,10 @@ def _balance(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
     if over <= SLACK:
         return planted
     planted, blocked = planted.copy(), choice.blocked_by(planted)
-    windows, additions = least_runs(choice, limits), least_additions(choice, limits)
-    table = as_table(windows)
+    additions = Additions(choice, limits)
     while over > SLACK:
         fits = ~blocked & ~planted & _kind_may(choice, limits, planted)
-        more = [windows[k] for k in np.flatnonzero(fits[table].all(axis=1))]
-        added = lengthened(additions, planted, fits & beside(choice, planted))
-        more += [some for some in added if fits[some].all()]
+        more = additions.among(planted, fits)
         best = None
         for new in sorted(more, key=lambda some: choice.price[some].sum()):
             larger = planted.copy()

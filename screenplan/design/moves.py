@@ -51,14 +51,6 @@ def least_runs(choice: Choice, limits: Limits) -> list[np.ndarray]:
     return [np.arange(start, last[start] + 1) for start in np.flatnonzero(last >= 0).tolist()]
 
 
-def as_table(runs: list[np.ndarray]) -> np.ndarray:
-    """Give runs as rows of a table, shorter ones filled up with their last plant, (runs, plants)."""
-    most = max(map(len, runs), default=0)
-    return np.array([np.append(run, np.repeat(run[-1], most - len(run))) for run in runs]).reshape(
-        len(runs), most
-    ).astype(int)  # fmt: skip
-
-
 def least_additions(choice: Choice, limits: Limits) -> list[np.ndarray]:
     """Give for each plant the fewest with which it may lengthen a run: itself, or as many of its group as must stand."""
     plants = np.arange(len(choice.price))
@@ -82,8 +74,28 @@ def beside(choice: Choice, planted) -> np.ndarray:
     return found
 
 
-def lengthened(additions: list[np.ndarray], planted, where) -> list[np.ndarray]:
-    """Give what is added where runs may be lengthened, without what stands already."""
-    return [
-        additions[plant][~planted[additions[plant]]] for plant in np.flatnonzero(where).tolist()
-    ]
+class Additions:
+    """What may be added to a planting.
+
+    Parameters
+    ----------
+    choice : Choice
+    limits : Limits
+    """
+
+    def __init__(self, choice: Choice, limits: Limits):
+        self.choice = choice
+        self.runs, self.more = least_runs(choice, limits), least_additions(choice, limits)
+        # Shorter runs are filled up with their last plant.
+        most = max(map(len, self.runs), default=0)
+        table = [np.pad(run, (0, most - len(run)), mode="edge") for run in self.runs]
+        self._table = np.array(table, int).reshape(len(self.runs), most)
+
+    def among(self, planted: np.ndarray, free: np.ndarray) -> list[np.ndarray]:
+        """Give the least runs that are free, and then what may lengthen a run, without what stands already."""
+        found = [self.runs[k] for k in np.flatnonzero(free[self._table].all(axis=1))]
+        for plant in np.flatnonzero(free & beside(self.choice, planted)).tolist():
+            more = self.more[plant][~planted[self.more[plant]]]
+            if free[more].all():
+                found.append(more)
+        return found
