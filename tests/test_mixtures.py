@@ -9,6 +9,7 @@ from design_kit import choice_of, least_of_all, made_up
 from design_site import TABLE, design, options, site
 from hypothesis import given
 from hypothesis import strategies as st
+from test_livestock import poisonous
 
 from screenplan.contracts.tables import notes_of
 from screenplan.design.choice import Limits, breaks_of, counts, runs_in
@@ -188,3 +189,12 @@ def test_a_range_that_is_none_is_refused(groups):
 def test_without_the_key_there_are_no_mixtures():
     plan = options(**TWO)
     assert list_mixtures(list_options(plan, TABLE, 10).options, plan) is None
+
+
+# By hand: the poisonous one of two kinds may not stand along the northern side, and so no mixture with it.
+def test_no_mixture_with_a_poisonous_kind_stands_beside_livestock():
+    table = TABLE | {"column": poisonous(TABLE["column"])}
+    asked = {"design_groups": [3, 5], **TWO}
+    assert len(design(site(**WIDE), table, **asked)["plants"])
+    with pytest.raises(InputError, match="no planting that may be chosen closes a view"):
+        design(site(**WIDE), table, health_livestock_sides=["north"], **asked)

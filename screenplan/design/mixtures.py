@@ -97,11 +97,10 @@ def list_mixtures(options: Sequence[Option], plan: Options) -> Mixtures | None:
         )
     low, high = plan.design.groups
     notes = [
-        f"kinds take turns along each row, in groups of {low} to {high} plants",
+        f"kinds take turns along each row, in groups of {low} to {high} plants; the table kinds_lost (health.kinds_lost = true) "
+        "tells which views open if one kind dies out",
         *diseased,
     ]
-    if not plan.health.kinds_lost:
-        notes.append("health.kinds_lost = true tells which views open if one kind dies out")
     return Mixtures(tuple(every), (low, high), tuple(map(said, notes)))
 
 
