@@ -2,22 +2,29 @@
 
 from inspect import signature
 
+import design_site
+import geopandas as gpd
 import pandas as pd
 import pytest
 import shapely
 from options_kit import plan_with
+from shapely.geometry import LineString, Point
+from test_views import row, species
 
 from screenplan.checks import judge
 from screenplan.commandline.sample import sample_plan
 from screenplan.contracts import CHECKS
 from screenplan.contracts.findings import PASSES, Finding
-from screenplan.plan import read_plan
+from screenplan.ground.kept import Kept
+from screenplan.plan import DEFAULTS, read_plan
 from screenplan.planting.closure import judge_closure
 from screenplan.planting.judging import judge_crowns, judge_gaps, judge_lines_at, judge_stems
 from screenplan.planting.species import load_species, planned_species
 from screenplan.running.inputs import read_inputs, step_arguments
 from screenplan.running.steps import STEPS
 from screenplan.views.goals import judge_goal, judge_use
+from screenplan.views.needed_height import find_needed_height
+from screenplan.views.views import trace_views
 
 SPACING = 1.3
 
@@ -271,16 +278,54 @@ def test_a_new_row_that_no_view_crosses_is_planted_for_nothing():
     plants = pd.DataFrame(
         {"line_id": ["a", "b", "b", "c"], "existing": [False, False, False, True]}
     )
-    found = list(judge_use(needed, plants, VIEWS))
+    alone = {}, DEFAULTS, None, None, None
+    found = list(judge_use(needed, plants, VIEWS, *alone))
     # Row c stands already: nobody plants it for nothing.
     assert [(finding.check, finding.result) for finding in found] == [
         ("use of a", "passes"), ("use of b", "fails")
     ]  # fmt: skip
     assert "its 2 new plants" in found[1].says
-    assert not list(
-        judge_use(needed, plants, VIEWS.iloc[3:])
-    )  # no view is open: nothing to judge by
-    assert not list(judge_use(None, plants, VIEWS))
+    # No view is open: nothing to judge by.
+    assert not list(judge_use(needed, plants, VIEWS.iloc[3:], *alone))
+    assert not list(judge_use(None, plants, VIEWS, *alone))
+
+
+# By hand: half way down to the place rays from a window of 1.2 m pass within 0.6 m of x = 0. A column of 2 m that
+# stands at x = 1.1 reaches them, one at x = 3.6 does not. Both lines run beside the rays.
+def test_a_short_row_is_of_use_whose_crowns_reach_views_beside_its_line():
+    table = design_site.TABLE | {"column": species("column", 2.0)}
+    layers, plan = design_site.site(at=(0.0,)), design_site.options(plants_species="column")
+    ends = {"near": (1.1, 2.3), "far": (3.6, 4.8)}
+    stems = [
+        row(x, stock=3.0).assign(line_id=name).set_geometry([Point(at, 0.0) for at in x])
+        for name, x in ends.items()
+    ]
+    layers["plants"] = pd.concat(stems, ignore_index=True).assign(plant_id=range(1, 5))
+    layers["planting_lines"] = gpd.GeoDataFrame(
+        {"line_id": list(ends), "side_id": "north", "row": 1},
+        geometry=[LineString([(a, 0.0), (b, 0.0)]) for a, b in ends.values()],
+    )
+    given = {"plan": plan, "species_table": table}
+    needed = find_needed_height(layers, **given)[2]
+    assert (needed["needed_m"] == 0.0).all()
+
+    def traced(plants):
+        views = trace_views({**layers, "plants": plants}, **given, second_sample=False)[0]
+        return views, views[f"open_y{plan.views.report_years[-1]:02d}"].iloc[0]
+
+    views, left = traced(layers["plants"])
+    for known in (None, Kept()):
+        given = {"plan": plan, "species_table": table, "terrain": None, "kept": known}
+        found = list(judge_use(needed, layers["plants"], views, layers, **given))
+        assert [(one.check, one.result) for one in found] == [
+            ("use of near", "passes"), ("use of far", "fails")
+        ]  # fmt: skip
+    assert "beside its line, through the crowns" in found[0].says
+    # The views themselves say the same: without the one row more is open, without the other as much.
+    given = {"plan": plan, "species_table": table}
+    far = layers["plants"]["line_id"] == "far"
+    assert traced(layers["plants"].loc[far])[1] > left + 0.01
+    assert traced(layers["plants"].loc[~far])[1] == left
 
 
 def test_lines_that_are_missing_or_have_no_rule_are_not_passed(laid):
@@ -308,7 +353,7 @@ def test_each_check_stands_beside_its_step():
 # Invariant: a layer that a check names and the step does not take would be None for ever.
 def test_the_step_takes_every_layer_that_a_check_names():
     named = {name for check in judge.EVERY_CHECK for name in signature(check).parameters}
-    taken = {*STEPS["checks"].layers, "layers", "plan", "species_table", "known"}
+    taken = {*STEPS["checks"].layers, "layers", "plan", "terrain", "species_table", "kept", "known"}
     assert not named - taken, "name them at the step 'checks' in running/steps.py"
 
 

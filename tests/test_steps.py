@@ -127,6 +127,8 @@ def read_keys():
         for step in STEPS.values():
             arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
             arguments["plan"] = recording(plan, read[step.name])
+            if step.name == "checks":  # a row whose line no view crosses is judged by its crowns
+                layers["needed_years"] = layers["needed_years"].assign(needed_m=0.0)
             layers |= step(layers, **arguments)
     return read
 

@@ -14,7 +14,7 @@ from screenplan.contracts.tables import notes_of
 from screenplan.design import designing, surer
 from screenplan.design.choice import Limits, breaks_of, counts
 from screenplan.design.mending import make_surer
-from screenplan.design.moves import beside, starts_of
+from screenplan.design.moves import beside, least_runs
 from screenplan.design.odds import MEASURING, draws_of, measuring
 from screenplan.ground.errors import InputError
 from screenplan.planting.draws import Draws
@@ -266,8 +266,7 @@ def test_the_chance_by_some_of_the_rays_is_about_that_by_all(asked):
 
 def surer_plainly(trial, choice, limits, goal):
     """Make a planting surer by trying every move anew each time."""
-    starts = starts_of(choice, limits.least_run)
-    windows = starts[:, None] + np.arange(limits.least_run)
+    windows = least_runs(choice, limits)
     while (failing := trial.chance() < goal).any():
         blocked = trial.planted | choice.blocked_by(trial.planted)
         moves = [window for window in windows if not blocked[window].any()]

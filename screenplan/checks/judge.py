@@ -23,6 +23,7 @@ from screenplan.effects.judged_light import judge_light
 from screenplan.effects.noise import judge_noise
 from screenplan.effects.overhead import judge_wires
 from screenplan.effects.roads import judge_road_sight
+from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.closure import judge_closure
 from screenplan.planting.judging import (
@@ -35,6 +36,7 @@ from screenplan.planting.judging import (
 from screenplan.planting.species import load_species
 from screenplan.planting.species_model import Species
 from screenplan.site.ownership import outline_known
+from screenplan.site.terrain import Terrain
 from screenplan.views.goals import judge_goal, judge_use
 from screenplan.views.kept_low import judge_kept
 
@@ -66,7 +68,9 @@ def judge_plan(
     layers: Mapping[str, Any],
     *,
     plan: Options = DEFAULTS,
+    terrain: Terrain | None = None,
     species_table: Mapping[str, Species] | None = None,
+    kept: Kept | None = None,
 ) -> pd.DataFrame:
     """Judge a plan by the rules that made it and by its goal.
 
@@ -78,8 +82,12 @@ def judge_plan(
         other layer that is not there cannot be judged, and the table says so.
     plan : Options, optional
         The goal, and what else the checks hold it against.
+    terrain : Terrain, optional
+        Ground heights; by default level ground at 0.
     species_table : mapping, optional
         Species by key; by default the shipped table.
+    kept : Kept, optional
+        What the run has made: the sight.
 
     Returns
     -------
@@ -90,6 +98,8 @@ def judge_plan(
         **layers,
         "layers": layers,
         "plan": plan,
+        "terrain": terrain,
+        "kept": kept,
         "species_table": load_species() if species_table is None else species_table,
         "known": outline_known(layers["parcels"]),
     }

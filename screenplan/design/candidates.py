@@ -6,6 +6,7 @@ option at one station of such a line. No two candidates stand on the same ground
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
@@ -20,6 +21,7 @@ from shapely.ops import substring
 
 from screenplan.contracts.tables import has_rows
 from screenplan.design.kinds import Option
+from screenplan.design.mixtures import Mixtures, turns
 from screenplan.design.reduced import fewer_spots
 from screenplan.design.standing import NONE_STANDS, StandingPlants, StandingRow
 from screenplan.ground.errors import InputError, NoRoomError
@@ -73,7 +75,7 @@ class Candidates:
     ----------
     options : tuple of Option
     table : GeoDataFrame
-        A row each, by stretches and stations: ``option`` (a number), ``line_id``, ``side_id``,
+        A row each, by stretches and stations: ``option`` (a number; of a mixture two take turns in a stretch), ``line_id``, ``side_id``,
         ``ground`` (along what it stands: a side, an inner line or a row that stands), ``stretch`` (a number),
         ``row`` (2 for the second of two), ``station_m`` (along the first), ``gap_m`` (to the next in its row),
         ``offset_m``, ``stands`` (True for a plant that stands already, as the neighbour of new ones), and the stem.
@@ -82,6 +84,8 @@ class Candidates:
         Line of each stretch.
     seconds : dict
         Line of the second row of each stretch that has one.
+    pure : int
+        So many of the options stand by themselves; those after them take turns.
     grounds : dict
         `Ground` by species key and stock height.
     private_places : GeoDataFrame
@@ -96,6 +100,13 @@ class Candidates:
     private_places: gpd.GeoDataFrame
     notes: tuple[str, ...] = ()
     seconds: dict[int, shapely.LineString] = field(default_factory=dict)
+    pure: int = sys.maxsize
+
+    @property
+    def mixed(self) -> np.ndarray | None:
+        """Which stand in rows of which kinds take turns, (plants,); None if none do."""
+        mixed = self.table["option"].to_numpy(int) >= self.pure
+        return mixed if mixed.any() else None
 
     @property
     def stands(self) -> np.ndarray:
@@ -111,8 +122,9 @@ def find_candidates(
     rules=None,
     species_table: Mapping[str, Species] | None = None,
     standing: StandingPlants = NONE_STANDS,
+    mixtures: Mixtures | None = None,
 ) -> Candidates:
-    """Set every option on every line on which it may stand.
+    """Set every option, or mixture of two, on every line on which it may stand.
 
     Parameters
     ----------
@@ -125,6 +137,8 @@ def find_candidates(
         As `mark_zones` takes them.
     standing : StandingPlants, optional
         New plants keep off those that stand, and fill up and lengthen their rows.
+    mixtures : Mixtures, optional
+        What new rows are of instead of one option each; rows that stand are filled up with one.
     """
     grounds: dict[tuple[str, float], Ground] = {}
     refused: list[InputError] = []
@@ -140,17 +154,37 @@ def find_candidates(
     seconds: dict[int, shapely.LineString] = {}
     # Where no outline is known nobody knows whose ground lies beside a place.
     inner = plan.design.inner and subject is not None
+    zones = []
     for number, option in enumerate(options):
         ground = grounds[option.species.key, option.height_m]
         zone = _clear_zone(ground, places, option, plan, layers, livestock)
+        zones.append(zone)
         kept_off = shapely.difference(zone, standing.keep_off(option.spacing_m))
-        for line in _lines_of(ground, places, option, subject, inner=inner):
+        own = () if mixtures else _lines_of(ground, places, option, subject, inner=inner)
+        for line in own:
             if option.row_m:
                 _set_two(rows, lines, seconds, line, number, option, kept_off)
             else:
-                _set(rows, lines, line, number, option, kept_off)
+                _set(rows, lines, line, (number,), option, kept_off)
         for row in standing.rows:
             _fill(rows, lines, row, number, option, zone)
+    every = list(options)
+    if mixtures:
+        zone_of = {
+            (option.species.key, option.height_m): zone
+            for option, zone in zip(options, zones, strict=True)
+        }
+        for mixture in mixtures.every:
+            both, wider = (mixture.first, mixture.second), mixture.wider
+            zone = shapely.intersection(
+                *(zone_of[option.species.key, option.height_m] for option in both)
+            )
+            kept_off = shapely.difference(zone, standing.keep_off(wider.spacing_m))
+            ground = grounds[wider.species.key, wider.height_m]
+            numbers = (len(every), len(every) + 1)
+            every += both
+            for line in _lines_of(ground, places, wider, subject, inner=inner):
+                _set(rows, lines, line, numbers, wider, kept_off, mixtures.groups)
     if not rows and refused:
         raise refused[0]
     crs = layers["parcels"].crs
@@ -161,7 +195,8 @@ def find_candidates(
         ),
         geometry="geometry", crs=crs,
     )  # fmt: skip
-    return Candidates(tuple(options), found, lines, grounds, places, standing.notes, seconds)
+    notes = (*standing.notes, *(mixtures.notes if mixtures else ()))
+    return Candidates(tuple(every), found, lines, grounds, places, notes, seconds, len(options))
 
 
 def _planted_as(plan: Options, option: Option) -> Options:
@@ -307,20 +342,21 @@ def _clear_zone(
     return zone
 
 
-def _set(rows, lines, line, number: int, option: Option, zone) -> None:
-    """Set an option along one line, on each stretch where it may stand."""
+def _set(rows, lines, line, numbers: tuple[int, ...], option: Option, zone, groups=None) -> None:
+    """Set an option, or two that take turns in groups, along one line, on each stretch where it may stand."""
     geometry, along, side, name, offset, _ = line
     for a, b in plantable_stretches(geometry, zone):
         if b - a < 0.5 * option.spacing_m:
             continue
+        stations = evened(a, b, option.spacing_m)
+        turn = np.zeros(len(stations), int) if groups is None else turns(len(stations), *groups)
         stretch = len(lines)
         lines[stretch] = substring(geometry, a, b)
-        stations = evened(a, b, option.spacing_m)
         gap = float(stations[1] - stations[0]) if len(stations) > 1 else option.spacing_m
-        for station in stations:
+        for station, whose in zip(stations[turn >= 0], turn[turn >= 0], strict=True):
             rows.append(
                 {
-                    "option": number, "line_id": name, "side_id": side, "ground": along,
+                    "option": numbers[whose], "line_id": name, "side_id": side, "ground": along,
                     "stretch": stretch, "row": 1, "station_m": float(station - a), "gap_m": gap,
                     "offset_m": offset, "stands": False, "geometry": geometry.interpolate(station),
                 }

@@ -115,7 +115,7 @@ def _left_out(view: int, pool: Pool, limits: Limits, plan: Options) -> Cause:
     only[view] = 1.0
     mine = pool.rays.view == view
     alone = replace(pool.choice(mine, np.where(only > 0, pool.need, 0.0)), weight=only)
-    free = Limits(least_run=limits.least_run)
+    free = Limits(least_run=limits.least_run, least_group=limits.least_group)
     free = replace(free, open_price=price_of_open(alone, free))
     planted = plant_greedily(alone, free)
     if pool.weight[view] <= 0.0:

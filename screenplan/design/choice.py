@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations, pairwise
+from typing import NamedTuple
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -19,6 +20,22 @@ from scipy.sparse import csr_array
 SLACK = 1e-9
 #: Most sets of kinds that are looked at one by one.
 MOST_SETS = 60
+
+
+class Groups(NamedTuple):
+    """Plants of one kind side by side in a stretch.
+
+    Attributes
+    ----------
+    number : ndarray of int, (plants,)
+        The group of each plant.
+    at, left : ndarray of int, (plants,)
+        How many of its group stand before it, and how many from it on.
+    """
+
+    number: np.ndarray
+    at: np.ndarray
+    left: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,9 +48,9 @@ class Choice:
         Price of each, 0 or more.
     stretch : ndarray of int, (plants,)
         Stretch on which each stands; those of one stretch follow each other in the order of their
-        stations, are of one kind, and neighbours among them are neighbours in the row.
+        stations, are of one kind or take turns in groups, and neighbours among them are neighbours in the row.
     option, kind, genus : ndarray of int, (plants,)
-        Plants of one option are of one kind, size and spacing.
+        Plants of one option are of one kind, size and spacing, or of one mixture of kinds.
     exclusive : tuple of ndarray of int
         Sets of plants of which at most one can stand.
     stops : csr_array of bool, (plants, groups)
@@ -44,6 +61,8 @@ class Choice:
         Share of each view's light that must be stopped.
     weight : ndarray, (views,)
         How much each view matters, 0 or more.
+    mixed : ndarray of bool, (plants,), or None
+        Which stand in rows whose kinds take turns; None for none.
     """
 
     price: np.ndarray
@@ -56,6 +75,7 @@ class Choice:
     light: csr_array
     need: np.ndarray
     weight: np.ndarray
+    mixed: np.ndarray | None = None
 
     def __post_init__(self):
         plants, views = len(self.price), len(self.need)
@@ -126,6 +146,50 @@ class Choice:
         """Price of some plants."""
         return float(self.price[np.asarray(planted, bool)].sum())
 
+    @cached_property
+    def groups(self) -> Groups:
+        """The groups of plants of one kind that stand side by side in a stretch."""
+        plants = len(self.price)
+        begins = np.ones(plants, bool)
+        begins[1:] = (np.diff(self.kind) != 0) | (np.diff(self.stretch) != 0)
+        first = np.flatnonzero(begins)
+        number = np.cumsum(begins) - 1
+        at = np.arange(plants) - first[number]
+        return Groups(number, at, np.diff(np.append(first, plants))[number] - at)
+
+    def least_ends(self, limits: Limits) -> np.ndarray:
+        """Give the last plant of the least run that begins at each plant; -1 where none may begin, (plants,).
+
+        Examples
+        --------
+        Two groups of three and four plants: a run takes two of either at least.
+
+        >>> kind, none = np.array([0, 0, 0, 1, 1, 1, 1]), (csr_array((7, 0)), csr_array((0, 0)), np.zeros(0), np.zeros(0))
+        >>> choice = Choice(np.ones(7), np.zeros(7, int), kind, kind, kind, (), *none, kind >= 0)
+        >>> choice.least_ends(Limits(least_run=3, least_group=2)).tolist()
+        [4, 4, -1, -1, -1, -1, -1]
+        """
+        plants = len(self.price)
+        last = np.arange(plants) + limits.least_run - 1
+        if self.mixed is not None and plants:
+            low, groups = limits.least_group, self.groups
+            ends = np.flatnonzero(~self.mixed | (groups.at + 1 >= low))
+            asked = np.maximum(last, np.arange(plants) + groups.left - 1 + low)
+            later = np.searchsorted(ends, asked)
+            asked = np.append(ends, plants)[later]
+            asked[groups.left < low] = plants
+            last = np.where(self.mixed, asked, last)
+        there = np.minimum(last, max(plants - 1, 0))
+        return np.where((last < plants) & (self.stretch[there] == self.stretch), last, -1)
+
+    def may_stand(self, limits: Limits, run: np.ndarray) -> bool:
+        """Tell whether neighbours of one stretch are enough for a run, and of two groups where kinds take turns."""
+        last = self.least_ends(limits)[run[0]] if self.mixed is not None else run[0] + limits.least_run - 1  # fmt: skip
+        if not 0 <= last <= run[-1]:
+            return False
+        mixed = self.mixed is not None and self.mixed[run[-1]]
+        return not mixed or bool(self.groups.at[run[-1]] + 1 >= limits.least_group)
+
     def closable(self) -> np.ndarray:
         """Tell which views would be closed if every plant stood, room or not, (views,)."""
         return self.closed(np.ones(len(self.price), bool))
@@ -151,6 +215,8 @@ class Limits:
         Plants that stand side by side at least.
     least_gap : int
         Stations that are left free between two runs of one stretch at least.
+    least_group : int
+        Plants of one kind side by side at least, where kinds take turns in a run; of such groups it has two at least.
     open_price : float
         What weight 1 that stays open below the asked share counts.
     """
@@ -164,6 +230,7 @@ class Limits:
     least_gap: int = 1
     open_price: float = 1.0
     apart: tuple[tuple[int, int], ...] = ()
+    least_group: int = 1
 
     def kinds_beside(self, used) -> set[int]:
         """Give the kinds that may not be planted where some are."""
@@ -221,7 +288,7 @@ def breaks_of(choice: Choice, limits: Limits, planted) -> list[str]:
     broken = []
     if choice.cost(planted) > limits.budget + SLACK * max(1.0, limits.budget):
         broken.append("budget")
-    if any(len(run) < limits.least_run for run in runs_in(choice.stretch, planted)):
+    if not all(choice.may_stand(limits, run) for run in runs_in(choice.stretch, planted)):
         broken.append("least run")
     if narrow_gaps(choice.stretch, planted, limits.least_gap):
         broken.append("least gap")

@@ -75,7 +75,8 @@ def layers_of(
     plants: list[dict[str, Any]] = []
     for run, number, begins in _row_by_row(candidates, runs):
         rows = table.iloc[run]
-        option = candidates.options[int(rows["option"].iloc[0])]
+        options = [candidates.options[k] for k in rows["option"].astype(int)]
+        spacing_m = options[0].spacing_m
         side, offset = str(rows["side_id"].iloc[0]), float(rows["offset_m"].iloc[0])
         part[side] = part.get(side, 0) + begins
         name = f"{side}-row{number}" + (f"-part{part[side]}" if of_side[side] > 1 else "")
@@ -85,9 +86,9 @@ def layers_of(
             whole = candidates.seconds[stretch]
             at = shapely.line_locate_point(whole, rows.geometry.to_numpy())
         first, last = at[0], at[-1]
-        if last - first < 0.5 * option.spacing_m:  # a plant alone stands in the middle of its line
-            first = max(first - 0.5 * option.spacing_m, 0.0)
-            last = min(last + 0.5 * option.spacing_m, whole.length)
+        if last - first < 0.5 * spacing_m:  # a plant alone stands in the middle of its line
+            first = max(first - 0.5 * spacing_m, 0.0)
+            last = min(last + 0.5 * spacing_m, whole.length)
         line = substring(whole, first, last)
         lines.append(
             {
@@ -106,8 +107,8 @@ def layers_of(
                 "plant_id": len(plants) + k + 1, "line_id": name, "side_id": side, "row": number,
                 "station_m": float(along[k]), "slope_station_m": float(slope[k]), "offset_m": offset,
                 "gap_before_m": float(gaps[k]), "ground_m": float(level[k]),
-                "species": option.species.key, "stock": option.stock,
-                "stock_height_m": option.height_m, "existing": False, "moved_m": 0.0,
+                "species": options[k].species.key, "stock": options[k].stock,
+                "stock_height_m": options[k].height_m, "existing": False, "moved_m": 0.0,
             }
             for k in range(len(run))
         ]  # fmt: skip
@@ -141,7 +142,9 @@ def _ground(candidates: Candidates, runs) -> tuple[gpd.GeoDataFrame, gpd.GeoData
     used = {
         (option.species.key, option.height_m)
         for option in (
-            candidates.options[int(candidates.table["option"].iloc[run[0]])] for run in runs
+            candidates.options[k]
+            for run in runs
+            for k in candidates.table["option"].iloc[run].unique()
         )
     }
     grounds = [ground for key, ground in candidates.grounds.items() if key in used]

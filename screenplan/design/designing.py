@@ -25,6 +25,7 @@ from screenplan.design.doubts import find_doubts
 from screenplan.design.free import compare_free
 from screenplan.design.incidence import find_stops, stops_of, without_stopped
 from screenplan.design.kinds import Offer, budget_of, hedge_hint, list_options, narrower_option
+from screenplan.design.mixtures import list_mixtures
 from screenplan.design.odds import lay_odds
 from screenplan.design.outgrowing import without_outgrown
 from screenplan.design.rounds import Pool, Stage, choose
@@ -134,7 +135,8 @@ def prepare(
             key=(plan.hand if plan.design.budget is None else plan.design).key("budget"),
         )
     candidates = find_candidates(
-        layers, offer.options, plan=plan, rules=rules, species_table=species_table, standing=standing
+        layers, offer.options, plan=plan, rules=rules, species_table=species_table, standing=standing,
+        mixtures=list_mixtures(offer.options, plan),
     )  # fmt: skip
     ground_m = _ground_m(candidates, terrain)
     candidates = without_outgrown(
@@ -350,6 +352,7 @@ def limits_of(
         most_of_kind=_or_all(health.most_of_one_species if alone else None),
         most_of_genus=_or_all(health.most_of_one_genus if alone else None),
         least_run=in_both_rows(plan.design.least_run, plan, standing),
+        least_group=plan.design.groups[0] if plan.design.groups else 1,
         least_gap=in_both_rows(plan.design.least_gap, plan, standing),
     )
 

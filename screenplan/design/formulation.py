@@ -143,7 +143,7 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
         [np.ones(plants), np.zeros(plants + groups), np.ones(views + kinds), [0]]
     )
     upper = np.ones(sum(sizes))
-    upper[plants : 2 * plants] = _may_start(choice, limits.least_run)
+    upper[plants : 2 * plants] = choice.least_ends(limits) >= 0
     upper[2 * plants + groups : 2 * plants + groups + views] = choice.closable()
     upper[-1] = min(max(total, 1.0), most_open + SLACK)
     rows = _Rows(sizes)
@@ -152,10 +152,16 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
     # A run starts where a plant stands and the one before it does not: x - x_before - s <= 0.
     rows.add(-np.inf, 0.0, x=each - each_before, s=-each)
     # From each start on so many stand: the starts within the last so many plants are no more than x.
-    within, back = each.copy(), each
-    for _ in range(limits.least_run - 1):
-        back = csr_array(each_before @ back)
-        within = within + back
+    if choice.mixed is None:
+        within, back = each.copy(), each
+        for _ in range(limits.least_run - 1):
+            back = csr_array(each_before @ back)
+            within = within + back
+    else:
+        within = _least_runs(choice, limits)
+        # No run ends within a group of which too few would stand: x - x_after <= 0.
+        short = np.flatnonzero(choice.mixed & (choice.groups.at + 1 < limits.least_group))
+        rows.add(-np.inf, 0.0, x=csr_array(each - each_before.T)[short])
     rows.add(-np.inf, 0.0, x=-each, s=within)
     if max(limits.least_gap, limits.least_run) > 1:
         # No run starts within so many stations after a plant that stands.
@@ -238,10 +244,14 @@ def before(choice: Choice) -> csr_array:
     return csr_array((np.ones(len(at)), (at, at - 1)), shape=(plants, plants))
 
 
-def _may_start(choice: Choice, least: int) -> np.ndarray:
-    """Tell where a run may start: where so many plants are left in the stretch."""
-    last = np.searchsorted(choice.stretch, choice.stretch, side="right")
-    return (last - np.arange(len(choice.price)) >= least).astype(float)
+def _least_runs(choice: Choice, limits: Limits) -> csr_array:
+    """Matrix that tells which plants a run has at least that begins at each, (plants, starts)."""
+    plants, last = len(choice.price), choice.least_ends(limits)
+    starts = np.flatnonzero(last >= 0)
+    own = [np.arange(start, last[start] + 1) for start in starts]
+    at = np.concatenate([np.zeros(0, int), *own])
+    of = np.repeat(starts, [len(some) for some in own])
+    return csr_array((np.ones(len(at)), (at, of)), shape=(plants, plants))
 
 
 def members(spots, plants: int) -> csr_array:

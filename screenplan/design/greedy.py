@@ -22,7 +22,14 @@ from screenplan.design.choice import (
     runs_in,
     sets_of_kinds,
 )
-from screenplan.design.moves import beside, may_go, removable, starts_of
+from screenplan.design.moves import (
+    Additions,
+    beside,
+    least_additions,
+    least_runs,
+    may_go,
+    removable,
+)
 
 #: A plant without a price still counts so much of the mean price when gains are compared.
 LEAST_PRICE_SHARE = 1e-6
@@ -41,7 +48,7 @@ def plant_greedily(choice: Choice, limits: Limits, *, quickly: bool = False) -> 
     """
     none = np.zeros(len(choice.price), bool)
     kinds = np.unique(choice.kind)
-    moves = _Moves.of(choice, limits.least_run)
+    moves = _Moves.of(choice, limits)
     tries = [none, _grow(choice, limits, moves, ~none)]
     if len(kinds) > 1:
         tries += [_grow(choice, limits, moves, choice.kind == kind) for kind in kinds]
@@ -67,7 +74,8 @@ def _whole(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
     planted, blocked = np.zeros(len(allowed), bool), ~allowed
     for stretch in np.unique(choice.stretch[allowed]):
         for run in runs_in(choice.stretch, (choice.stretch == stretch) & ~blocked):
-            if len(run) < limits.least_run:
+            run = _as_may_stand(choice, limits, run)
+            if not len(run):
                 continue
             planted[run] = True
             for plant in run:
@@ -75,9 +83,19 @@ def _whole(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
     return planted
 
 
+def _as_may_stand(choice: Choice, limits: Limits, run: np.ndarray) -> np.ndarray:
+    """Give as much of neighbours in a stretch as may stand as a run; nothing if they are too few."""
+    last = choice.least_ends(limits)[run]
+    begins = np.flatnonzero((last >= 0) & (last <= run[-1]))
+    run = run[begins[0] :] if len(begins) else run[:0]
+    while len(run) and not choice.may_stand(limits, run):
+        run = run[:-1]
+    return run
+
+
 @dataclass(frozen=True, eq=False)
 class _Moves:
-    """The least runs, and then single plants.
+    """The least runs, and then what lengthens one: single plants, or as many of a group as must stand.
 
     Parameters
     ----------
@@ -98,20 +116,17 @@ class _Moves:
     stops: csr_array
 
     @classmethod
-    def of(cls, choice: Choice, least: int) -> _Moves:
-        windows = starts_of(choice, least)[:, None] + np.arange(least)
+    def of(cls, choice: Choice, limits: Limits) -> _Moves:
+        windows, more = least_runs(choice, limits), least_additions(choice, limits)
         stops = csr_array(choice.stops, dtype=float)
-        rows = np.repeat(np.arange(len(windows)), least)
-        which = csr_array(
-            (np.ones(windows.size), (rows, windows.ravel())),
-            shape=(len(windows), len(choice.price)),
-        )
-        joined = csr_array(csr_array(which @ stops) > 0.0, dtype=float)
-        light = choice.light_by_group
+        joined, light = _joined(stops, windows), choice.light_by_group
+        if choice.mixed is not None:
+            stops = _joined(stops, more)
+        price = choice.price
         return cls(
             len(windows),
-            [*windows, *np.arange(len(choice.price))[:, None]],
-            np.concatenate([choice.price[windows].sum(axis=1), choice.price]),
+            [*windows, *more],
+            np.array([price[some].sum() for some in (*windows, *more)]),
             np.vstack([joined @ light, stops @ light]),
             csr_array(vstack([joined, stops], format="csr")),
         )
@@ -119,6 +134,14 @@ class _Moves:
     def groups(self, move: int) -> np.ndarray:
         """Give the groups of rays that a move stops, each once."""
         return self.stops.indices[self.stops.indptr[move] : self.stops.indptr[move + 1]]
+
+
+def _joined(stops: csr_array, moves: list[np.ndarray]) -> csr_array:
+    """Give what the plants of each move stop together, (moves, groups)."""
+    rows = np.repeat(np.arange(len(moves)), [len(some) for some in moves])
+    at = np.concatenate([*moves, np.zeros(0, int)]).astype(int)
+    which = csr_array((np.ones(len(at)), (rows, at)), shape=(len(moves), stops.shape[0]))
+    return csr_array(csr_array(which @ stops) > 0.0, dtype=float)
 
 
 def _grow(choice: Choice, limits: Limits, moves: _Moves, allowed: np.ndarray) -> np.ndarray:
@@ -163,10 +186,12 @@ def _grow(choice: Choice, limits: Limits, moves: _Moves, allowed: np.ndarray) ->
             entry = heapq.heappop(heap)
             _, move, worked_out = entry
             some = moves.plants[move]
-            gone = blocked[some].any() or planted[some].any() or not kind_may[some[0]]
-            if gone or prices[move] > limits.budget - spent + SLACK:
+            if move >= runs:  # what of a group stands already is left as it is
+                some = some[~planted[some]]
+            gone = not len(some) or blocked[some].any() or planted[some].any()
+            if gone or not kind_may[some].all() or prices[move] > limits.budget - spent + SLACK:
                 continue
-            if not share_may[some[0]]:
+            if not share_may[some].all():
                 later.append(entry)
             elif worked_out == turn:
                 new = some
@@ -242,12 +267,10 @@ def _balance(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
     if over <= SLACK:
         return planted
     planted, blocked = planted.copy(), choice.blocked_by(planted)
-    starts = starts_of(choice, limits.least_run)
-    windows = starts[:, None] + np.arange(limits.least_run)
+    additions = Additions(choice, limits)
     while over > SLACK:
         fits = ~blocked & ~planted & _kind_may(choice, limits, planted)
-        more = [windows[k] for k in np.flatnonzero(fits[windows].all(axis=1))]
-        more += [np.array([k]) for k in np.flatnonzero(fits & beside(choice, planted))]
+        more = additions.among(planted, fits)
         best = None
         for new in sorted(more, key=lambda some: choice.price[some].sum()):
             larger = planted.copy()

@@ -32,12 +32,16 @@ LATER = (5, 10, 20)
 def plants_of(candidates: Candidates, chosen: np.ndarray, ground_m: np.ndarray) -> gpd.GeoDataFrame:
     """Give candidates as plants by their contract, each row of a stretch of an option a line of its own."""
     table = candidates.table[chosen]
+    # A row of a mixture is one line, named by its first plant's option.
+    named = table.groupby("stretch")["option"].transform("first")
     rows = []
-    for number, (row, z) in enumerate(zip(table.itertuples(), ground_m[chosen], strict=True), 1):
+    for number, (row, first, z) in enumerate(
+        zip(table.itertuples(), named, ground_m[chosen], strict=True), 1
+    ):
         option = candidates.options[row.option]
         rows.append(
             {
-                "plant_id": number, "line_id": f"{row.option}/{row.stretch}/{row.row}", "side_id": row.side_id,
+                "plant_id": number, "line_id": f"{first}/{row.stretch}/{row.row}", "side_id": row.side_id,
                 "row": row.row, "station_m": row.station_m, "slope_station_m": row.station_m,
                 "offset_m": row.offset_m, "ground_m": float(z), "species": option.species.key,
                 "stock": option.stock, "stock_height_m": option.height_m, "existing": False,

@@ -7,7 +7,7 @@ import heapq
 import numpy as np
 
 from screenplan.design.choice import SLACK, Choice, Limits, breaks_of
-from screenplan.design.moves import beside, may_go, removable, starts_of
+from screenplan.design.moves import Additions, may_go, removable
 from screenplan.views.drawn_stops import Trial
 
 
@@ -24,8 +24,7 @@ def make_surer(trial: Trial, choice: Choice, limits: Limits, goal: np.ndarray) -
     goal : ndarray, (views,)
         Share of the draws in which each view is to be closed.
     """
-    starts = starts_of(choice, limits.least_run)
-    windows = starts[:, None] + np.arange(limits.least_run)
+    additions = Additions(choice, limits)
     # What a move gains never grows while others are made, so that what it gained before is the most it gains now.
     known: dict[tuple[int, int], float] = {}
     while (failing := trial.chance() < goal).any():
@@ -34,8 +33,7 @@ def make_surer(trial: Trial, choice: Choice, limits: Limits, goal: np.ndarray) -
         if len(used) >= limits.most_kinds:
             blocked |= ~np.isin(choice.kind, used)
         blocked |= np.isin(choice.kind, list(limits.kinds_beside(used)))
-        moves = [windows[k] for k in np.flatnonzero(~blocked[windows].any(axis=1))]
-        moves += [np.array([k]) for k in np.flatnonzero(~blocked & beside(choice, trial.planted))]
+        moves = additions.among(trial.planted, ~blocked)
         lack = trial.lack()
         price = [max(float(choice.price[move].sum()), SLACK) for move in moves]
         names = [(int(move[0]), len(move)) for move in moves]

@@ -59,6 +59,7 @@ def without(choice: Choice, kept: np.ndarray) -> Choice:
         option=choice.option[kept],
         kind=choice.kind[kept],
         genus=choice.genus[kept],
+        mixed=None if choice.mixed is None else choice.mixed[kept],
         exclusive=tuple(spot for spot in spots if len(spot) > 1),
         stops=csr_array(choice.stops[kept]),
     )

@@ -89,11 +89,14 @@ class Pool:
             )
         )
         price = np.array([offered.price for offered in options], float)[option]
+        stretch = self.candidates.table["stretch"]
         return Choice(
             np.where(self.candidates.stands, 0.0, price),
-            self.candidates.table["stretch"].to_numpy(int),
-            option, kinds[option], genera[option], tuple(self.exclusive), stops, merged,
-            np.where(need > 0.0, need + 2.0 * SLACK, 0.0), self.weight,
+            stretch.to_numpy(int),
+            # Of a mixture all plants are of its first option here, so that it may stand as a whole.
+            self.candidates.table.groupby(stretch)["option"].transform("min").to_numpy(int),
+            kinds[option], genera[option], tuple(self.exclusive), stops, merged,
+            np.where(need > 0.0, need + 2.0 * SLACK, 0.0), self.weight, self.candidates.mixed,
         )  # fmt: skip
 
 
@@ -241,7 +244,10 @@ def find(
     start: np.ndarray | None = None,
 ) -> tuple[np.ndarray, Solution]:
     """Solve without the plants that are of no use; without a proof a good planting is enough, as is one to start from."""
-    kept = useful_plants(choice.stops, choice.stretch, limits.least_run, limits.least_gap)
+    longest = int((choice.least_ends(limits) - np.arange(len(choice.price))).max(initial=0)) + 1
+    kept = useful_plants(
+        choice.stops, choice.stretch, max(limits.least_run, longest), limits.least_gap
+    )
     solution = find_planting(
         without(choice, kept),
         limits,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from screenplan.contracts import HIGHEST_PLANT_M
-from screenplan.plan.values import LAST_YEAR, MOST_MONEY, Length, Section
+from screenplan.plan.values import LAST_YEAR, MOST_MONEY, Length, Section, WrongError
 
 #: Year by which views are closed where neither the design nor the goal says one.
 USUAL_YEAR = 10
@@ -72,6 +72,11 @@ class Design(Section):
         False,
         description="Choose among two staggered rows too; with rows.rows = 2 among these alone. Off by default: on four real lots plants cost the same on three and 6 % more on one, where six of 106 views more were sure, and the design took twice as long",
     )
+    groups: tuple[Annotated[int, Field(ge=1, le=100)], ...] = Field(
+        (),
+        max_length=2,
+        description="Fewest and most plants of one kind that stand side by side, such as [3, 7]: each row is then of two kinds that take turns in groups of so many, and that host no common disease; by default each run is of one kind",
+    )
     hedge_height: Length | None = Field(
         None,
         gt=0,
@@ -107,3 +112,13 @@ class Design(Section):
         4.0, ge=0, le=3600, description="Processor time for the solver; then the best planting found stands, with its gap. A busy machine takes longer and finds about as much",
         json_schema_extra={"unit": "s"},
     )  # fmt: skip
+
+    @field_validator("groups", mode="after")
+    @classmethod
+    def _range(cls, groups):
+        if groups and (len(groups) != 2 or groups[0] > groups[1]):
+            raise WrongError(
+                f"{list(groups)} is no range of plants of a group",
+                "Write the fewest and the most, such as [3, 7]",
+            )
+        return groups

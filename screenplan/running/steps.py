@@ -178,7 +178,7 @@ STEPS: dict[str, Step] = {
             ),
             keys=(
                 "design.wanted design.choices design.year design.chance design.budget design.kinds design.most_kinds design.stock_heights "
-                "design.spacings design.least_run design.least_gap design.inner design.two_rows design.hedge_height design.weights design.open_price "
+                "design.spacings design.least_run design.least_gap design.groups design.inner design.two_rows design.hedge_height design.weights design.open_price "
                 "design.seconds design.compare goal.closed_by goal.share hand.budget hand.prices cost.prices "
                 "health.zone health.most_of_one_species health.most_of_one_genus health.livestock_sides health.livestock_reach health.hosts_apart "
                 "setbacks.law boundary.most_height boundary.most_height_at_road boundary.within lines.walls lines.wires lines.allowance rows.along rows.offset rows.rows "
@@ -671,7 +671,7 @@ STEPS: dict[str, Step] = {
                 "closure"
             ),
             takes=(
-                "utilities roads private_places buildings keep_outs light hedge_heights sight_areas "
+                "utilities roads private_places buildings existing_screens keep_outs light hedge_heights sight_areas "
                 "sight_plants wire_plants holes_at_lines deep_roots outgrown noise_paths plant_health "
                 "view_holes needed_years windows onlookers sun_places new_screens"
             ),
@@ -679,9 +679,9 @@ STEPS: dict[str, Step] = {
             keys=(
                 "rows.spacing kept.height kept.width kept.in_place goal.closed_by goal.share views.threshold light.most_sun_lost "
                 "light.most_sky_lost light.hedge_guidance lines.allowance setbacks.law boundary.most_height boundary.most_height_at_road "
-                "noise.wanted"
+                f"noise.wanted growth.years growth.curve {_SIGHT}"
             ),
-            resources="species_table",
+            resources="terrain species_table",
         ),
     )
 }

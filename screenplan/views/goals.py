@@ -8,21 +8,42 @@ import pandas as pd
 
 from screenplan.contracts.apart import tell_set_apart
 from screenplan.contracts.findings import Finding
+from screenplan.views.opened import open_rays
+from screenplan.views.sight import sight_of
+from screenplan.views.stretches import crowns_stop
 
 
-def judge_use(needed_years, plants, views) -> Iterator[Finding]:
-    """Tell of each row that is newly planted whether a view crosses it at all."""
+def judge_use(
+    needed_years, plants, views, layers, plan, terrain, species_table, kept
+) -> Iterator[Finding]:
+    """Tell of each row that is newly planted whether a view crosses it at all: its line, or the crowns of its plants."""
     if needed_years is None or not _are_open(views).any():
         return
-    new = plants.loc[~plants["existing"].astype(bool), "line_id"].value_counts()
-    for row in needed_years.loc[needed_years["planned"].astype(bool)].itertuples():
-        if row.line_id not in new:
-            continue
+    new = plants.loc[~plants["existing"].astype(bool)]
+    count = new["line_id"].value_counts()
+    rows = needed_years.loc[needed_years["planned"].astype(bool) & needed_years["line_id"].isin(new["line_id"])]  # fmt: skip
+    beside = new.loc[new["line_id"].isin(rows.loc[rows["needed_m"] <= 0.0, "line_id"])]
+    stop: set[str] = set()
+    if (
+        len(beside)
+        and layers.get("windows") is not None
+        and layers.get("private_places") is not None
+    ):
+        rays = open_rays(sight_of(layers, plan.views, terrain, kept), plan.views.threshold)
+        beside = beside.reset_index(drop=True)
+        stop = set(beside.loc[crowns_stop(beside, rays, plan, species_table), "line_id"])
+    for row in rows.itertuples():
         name = f"use of {row.line_id}"
         if row.needed_m > 0.0:
             yield Finding(name, "passes", "Views that nothing else closes cross the row")
+        elif row.line_id in stop:
+            yield Finding(
+                name,
+                "passes",
+                "Views that are open pass beside its line, through the crowns of its plants",
+            )
         else:
-            yield Finding(name, "fails", f"No view that is open crosses the row: its {new[row.line_id]} new plants close none",
+            yield Finding(name, "fails", f"No view that is open crosses the row: its {count[row.line_id]} new plants close none",
                           "another side in rows.along, or the windows and people who look across this one")  # fmt: skip
 
 

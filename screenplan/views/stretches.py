@@ -132,8 +132,6 @@ def stop_rays(
     A new plant is looked at with each of the plan's kinds in turn, because its kind hangs on where its line begins.
     """
     standing = plants["existing"].to_numpy(bool)
-    last = plan.growth.years
-    years = sorted({*(year for year in LOOKED_AT if year <= last), last, MATURE_YEAR})
     useful = np.zeros(len(plants), bool)
     for kind in dict.fromkeys(kinds_in(plan.plants.species, species_table)):
         height = planted_height(kind, plan.plants.stock_height)
@@ -141,14 +139,30 @@ def stop_rays(
             species=np.where(standing, plants["species"], kind.key),
             stock_height_m=np.where(standing, plants["stock_height_m"], height),
         )
-        stand = planned_stand(layer, plan, species_table, years)
-        crowns = crowns_of(stand)
-        runs = runs_of(stand, crowns)
-        for year in range(len(years) - 1, -1, -1):
-            _, stoppers = list_stoppers(rays.origin, rays.target, runs, crowns, year, TYPICAL)
-            useful[stand.order[stoppers]] = True
-            if useful.all():
-                return useful
+        useful |= crowns_stop(layer, rays, plan, species_table)
+        if useful.all():
+            break
+    return useful
+
+
+def crowns_stop(
+    plants: gpd.GeoDataFrame,
+    rays: Rays,
+    plan: Options,
+    species_table: Mapping[str, Species] | None = None,
+) -> np.ndarray:
+    """Tell of which plants, as they are, the crown stops a ray at typical growth in some year, (plants,)."""
+    last = plan.growth.years
+    years = sorted({*(year for year in LOOKED_AT if year <= last), last, MATURE_YEAR})
+    stand = planned_stand(plants, plan, species_table, years)
+    crowns = crowns_of(stand)
+    runs = runs_of(stand, crowns)
+    useful = np.zeros(len(plants), bool)
+    for year in range(len(years) - 1, -1, -1):
+        _, stoppers = list_stoppers(rays.origin, rays.target, runs, crowns, year, TYPICAL)
+        useful[stand.order[stoppers]] = True
+        if useful.all():
+            break
     return useful
 
 

@@ -365,7 +365,7 @@ def _said(needed, keep, grown: float, kept: bool, *, proposed: bool) -> str:
     if keep is None and kept:
         return "Kept at its width alone"
     if needed is None and keep is None:
-        return "No view needs this row"
+        return "No view crosses its line, and so none asks for a height"
     if keep is None:
         return (
             f"The views need {{{needed:.1f} m}}, and its crowns never meet so high, clipped or free"
