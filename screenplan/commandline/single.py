@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+from pyogrio import list_layers
 
 from screenplan.commandline.starting import split_source
 from screenplan.contracts import INPUTS, OUTPUTS, WRITTEN, written_parts
@@ -91,6 +92,7 @@ def run_single(
         if (earlier / RECORD_NAME).is_file()
         else site.frame
     )
+    written = _layers_in(earlier / GEOPACKAGE_NAME)
     for layer in step.layers:
         if layer in INPUTS and layer in layers and layer not in OUTPUTS:
             continue
@@ -98,7 +100,7 @@ def run_single(
             continue
         if layer in other:
             layers[layer] = _read_whole(layer, *other[layer], frame)
-        elif layer in OUTPUTS and layer != "parcels" and (earlier / GEOPACKAGE_NAME).is_file():
+        elif layer in OUTPUTS and layer != "parcels" and written.issuperset(_parts_of(layer)):
             layers[layer] = _read_whole(layer, earlier / GEOPACKAGE_NAME, layer, frame)
     lacking = [layer for layer in step.needs if layer not in layers]
     if lacking:
@@ -125,9 +127,18 @@ def _split_replacement(text: str, step) -> tuple[str, tuple[Path, str | None]]:
     return name, split_source(source)
 
 
+def _layers_in(package: Path) -> set[str]:
+    """Give the names of the layers and tables that an earlier run wrote; none if there is no such file."""
+    return set(list_layers(package)[:, 0]) if package.is_file() else set()
+
+
+def _parts_of(name: str) -> list[str]:
+    return list(written_parts(OUTPUTS[name]))
+
+
 def _read_whole(name: str, file: Path, layer: str | None, frame: LocalFrame) -> Any:
     """Read a layer that a run wrote; asked for by its own name, one that was taken apart too."""
-    parts = list(written_parts(OUTPUTS[name]))
+    parts = _parts_of(name)
     if layer != name or len(parts) == 1:
         return _read_layer(name, file, layer, frame)
     return join_kinds([_read_layer(name, file, part, frame) for part in parts])
