@@ -65,7 +65,9 @@ class Said(str):
 
 def said(text: Any) -> Any:
     """Make a text of a sentence with quantities; gives anything else as it is."""
-    return Said(text) if isinstance(text, str) and _QUANTITY.search(f"{text}") else text
+    # Most texts have no brace, which is told sooner; of what was made already none is left.
+    held = isinstance(text, str) and "{" in text and _QUANTITY.search(f"{text}")
+    return Said(text) if held else text
 
 
 def in_units(text: str, units: str = "metric") -> str:
