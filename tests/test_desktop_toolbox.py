@@ -227,7 +227,7 @@ def test_every_step_runs_and_gives_what_the_library_gives(desktop, site, toolbox
                 assert f"OUTPUT_{part['name'].upper()}:" in finished.stdout
     # The sample's plan asks neither for alternatives nor for a design, and plans one lot.
     unasked = (
-        "parcels", "alternatives", "design", "design_views", "choices", "choice_plants", "choice_views", "browsed_views", "instead", "water_by_month", "drip_lines", "kinds_lost", "lost_plants", "lost_views", "kept_effects", "instead_lines", "new_screens", *OF_A_STREET,
+        "parcels", "alternatives", "design", "design_views", "choices", "choice_plants", "choice_views", "browsed_views", "instead", "water_by_month", "drip_lines", "kinds_lost", "lost_plants", "lost_views", "kept_effects", "kept_open", "instead_lines", "new_screens", *OF_A_STREET,
     )  # fmt: skip
     alone = "kept_sizes"
     compared = [name for name in WRITTEN if name not in (*unasked, alone)]

@@ -108,7 +108,7 @@ class LayerDescription(_Plain):
         Whether a person may bring it; other layers come from earlier steps. What a step completes,
         such as ``windows``, is brought to that step only.
     given_by : tuple of str
-        The steps that give it.
+        The steps that give it, or with which a run makes it.
     columns : tuple of Column
         In the order in which they are written.
     """
@@ -283,7 +283,9 @@ def describe_layer(contract: Contract, *, needed: bool = True) -> LayerDescripti
         key=contract.key,
         needed=needed,
         brought=contract.name in INPUTS,
-        given_by=tuple(step.name for step in STEPS.values() if contract.name in step.gives),
+        given_by=tuple(
+            step.name for step in STEPS.values() if contract.name in (*step.gives, *step.adds)
+        ),
         columns=contract.columns,
     )
 

@@ -49,6 +49,8 @@ class Step:
     follows : tuple of str
         Layers between which it follows sight lines or light, which takes most of its time; with
         none of their rows it still judges what it is asked.
+    adds : tuple of str
+        Layers that a whole run makes with those that it gives; by itself it does not.
     asked : str
         Key of the plan without which a run leaves the step out, or layer and column, as
         ``layers.measured_plants.lost``, of which a row must be true; empty if every run takes it.
@@ -63,6 +65,7 @@ class Step:
     keys: tuple[str, ...] = ()
     resources: tuple[str, ...] = ()
     follows: tuple[str, ...] = ()
+    adds: tuple[str, ...] = ()
     asked: str = ""
 
     @property
@@ -187,6 +190,7 @@ STEPS: dict[str, Step] = {
                 f"views.threshold views.leaves views.report_years {_SIGHT}"
             ),
             resources="rules terrain limits species_table",
+            adds="new_screens",
             follows="windows private_places onlookers",
         ),
         _step(
@@ -673,7 +677,7 @@ STEPS: dict[str, Step] = {
             takes=(
                 "utilities roads private_places buildings existing_screens keep_outs light hedge_heights sight_areas "
                 "sight_plants wire_plants holes_at_lines deep_roots outgrown noise_paths plant_health "
-                "view_holes needed_years windows onlookers sun_places new_screens"
+                "view_holes needed_years windows onlookers sun_places kept_open new_screens"
             ),
             gives="checks",
             keys=(

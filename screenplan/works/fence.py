@@ -130,8 +130,8 @@ def lay_fence(
     crown = stand.crowns(GROWTHS.index("high"), years)
     ground = fence_ground(layers, fence.boundary)
     options, chosen = [], None
-    # Where nothing is planted there is nothing to fence.
-    for name in SCHEMES if new.any() else ():
+    # Where no plant is there is nothing to fence.
+    for name in SCHEMES if len(plants) else ():
         try:
             if name == "cages":
                 laid = _cages(plants, ground, crown, fence, height)

@@ -27,7 +27,7 @@ FORGOTTEN = re.compile(
 #: Written only where the plan asks for it.
 _IF_ASKED = (
     "alternatives", "design", "design_views", "choices", "choice_plants", "choice_views", "shared_boundaries",
-    "lot_costs", "browsed_views", "instead", "water_by_month", "drip_lines", "kinds_lost", "lost_plants", "lost_views", "kept_effects", "instead_lines", "new_screens",
+    "lot_costs", "browsed_views", "instead", "water_by_month", "drip_lines", "kinds_lost", "lost_plants", "lost_views", "kept_effects", "kept_open", "instead_lines", "new_screens",
 )  # fmt: skip
 _TEXTS = (".csv", ".ics", ".gpx", ".kml", ".dxf")
 

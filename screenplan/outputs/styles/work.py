@@ -61,7 +61,7 @@ WORK = {
     "new_screens": Style(
         values(
             "option",
-            wall=("A wall to build first", line(stroke(COLOURS["need"], 2.0))),
+            wall=("A wall to build first", line(stroke(INK, 2.0))),
             fence=("A fence to build first", line(stroke(COLOURS["need"], 1.2))),
             trellis=("A trellis to build first", line(stroke(COLOURS["need"], 0.7, DASHED))),
         ),
