@@ -28,7 +28,7 @@ MAY_IMPORT = {
     "works": {"plan", "site", "rules", "planting", "views"},
     "design": {"plan", "site", "rules", "planting", "views", "effects", "works"},
     "outputs": set(),
-    "running": {"plan", "site", "rules", "planting", "works", "design", "outputs"},
+    "running": {"plan", "site", "rules", "planting", "effects", "works", "design", "outputs"},
     "county": {"running", "outputs", "plan", "planting", "site", "views", "works"},
     "processes": {"running", "outputs", "plan", "site"},
     "commandline": {
@@ -50,7 +50,7 @@ MAY_IMPORT = {
 #: In a room, a module may import only from those that stand before it.
 ORDER_IN = {
     "ground": ["offers", "kept", "said", "texts", "told_years", "errors", "extras", "faults", "crown_shapes", "paths", "toml_files", "units", "datum", "reproject", "frame"],
-    "county": ["spacing", "seen", "parcel", "answer", "columnar", "laying", "together", "ground", "partition", "sharing", "state", "map", "whole"],
+    "county": ["spacing", "seen", "planner", "answer", "columnar", "laying", "cells", "ground", "together", "around", "time_limit", "partition", "sharing", "state", "map", "whole"],
     "running": ["steps", "descriptions", "inputs", "run", "alternatives", "keeping", "street", "course", "pipeline", "library", "writing", "exporting"],
 }  # fmt: skip
 

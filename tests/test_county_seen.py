@@ -225,15 +225,15 @@ def test_the_street_has_views_that_plants_close_and_some_that_stay_open():
 def test_a_wall_beyond_the_reach_stands_in_nobodys_way():
     around, street = a_street(3, 1)
     house = around["buildings"].iloc[[0]].assign(building_id="far")
-    house.geometry = [box(0, 90, 10, 98)]
+    house.geometry = [box(14, 90, 26, 98)]
     wall = around["existing_screens"].iloc[[0]].assign(kind="wall", height_m=20.0, opacity=1.0)
     wall.geometry = [LineString([(-20, 60), (40, 60)])]
     around["buildings"] = gpd.GeoDataFrame(rows_in(around["buildings"], house), geometry="geometry")
     windows = street[0]["windows"].iloc[:1].assign(building_id="far", window_id="far")
-    windows.geometry = [Point(5.0, 90.0)]
+    windows.geometry = [Point(20.0, 90.0)]
     lot = street[0] | {
         "windows": windows,
-        "private_places": gpd.GeoDataFrame({"place_id": ["p"]}, geometry=[box(3, 4, 9, 9)]),
+        "private_places": gpd.GeoDataFrame({"place_id": ["p"]}, geometry=[box(18, 4, 22, 9)]),
     }
     with_wall = around | {"existing_screens": wall.reset_index(drop=True)}
     plan, spacing = plan_with(growth_years=12), np.array([2.0])

@@ -8,19 +8,30 @@ from hypothesis import given
 from hypothesis import strategies as st
 from options_kit import plan_with
 
-from screenplan.county.spacing import WIDEST_M, rays_at, spacing_for, spacing_for_each
+from screenplan.county.spacing import WIDEST_M, rays_at, spacing_for_each
 from screenplan.site.lots import Many
 from screenplan.views.sampling import FEWEST_POSITIONS, MOST_TARGETS
 
 
+def many(*layers):
+    """Layers of several lots, each from its shapes."""
+    shapes = [shape for some in layers for shape in some]
+    lot = np.repeat(np.arange(len(layers)), [len(some) for some in layers])
+    return Many(gpd.GeoDataFrame(geometry=shapes), lot, len(layers))
+
+
+def places_of(areas):
+    return [shapely.box(0, 0, area, 1) for area in areas]
+
+
 def chosen(windows, *areas, **options):
-    places = gpd.GeoDataFrame(geometry=[shapely.box(0, 0, area, 1) for area in areas])
-    return spacing_for(plan_with(**options), gpd.GeoDataFrame(geometry=[None] * windows), places)
+    (spacing,) = spacing_for_each(plan_with(**options), many([None] * windows), many(places_of(areas)))  # fmt: skip
+    return spacing
 
 
-def rays(spacing, eyes, *areas):
-    lot = np.zeros(len(areas), int)
-    return rays_at(np.array([spacing]), np.array([eyes]), np.array(areas, float), lot)[0]
+def rays(spacing_m, eyes, areas):
+    (count,) = rays_at(np.array([spacing_m]), np.array([eyes]), np.array(areas, float), np.zeros(len(areas), int))  # fmt: skip
+    return count
 
 
 def test_few_windows_are_looked_through_as_in_a_plan():
@@ -46,28 +57,21 @@ def test_the_grid_is_widened_by_quarters_of_a_metre_until_the_rays_are_few_enoug
 )
 def test_there_are_never_more_rays_than_allowed_unless_nothing_wider_helps(windows, areas, most):
     spacing, eyes = chosen(windows, *areas, county_rays=most), 6 * windows
-    assert rays(spacing, eyes, *areas) <= most or spacing == WIDEST_M
+    assert rays(spacing, eyes, areas) <= most or spacing == WIDEST_M
     if 1.0 < spacing < WIDEST_M:
-        assert rays(spacing - 0.25, eyes, *areas) > most
+        assert rays(spacing - 0.25, eyes, areas) > most
 
 
 def test_a_place_counts_between_its_fewest_and_most_positions():
-    assert rays(1.0, 2, 1.0) == pytest.approx(4 * FEWEST_POSITIONS)
-    assert rays(1.0, 2, 9999.0) == pytest.approx(4 * MOST_TARGETS)
+    assert rays(1.0, 2, [1.0]) == pytest.approx(4 * FEWEST_POSITIONS)
+    assert rays(1.0, 2, [9999.0]) == pytest.approx(4 * MOST_TARGETS)
 
 
-# Invariant: each lot has the spacing that it has by itself.
-def test_many_lots_are_looked_at_as_each_alone():
-    windows, areas = [10, 0, 300, 45], [[50.0], [20.0], [], [400.0, 3.0]]
-    plan = plan_with(county_rays=6000)
-    lot = [np.repeat(np.arange(4), count) for count in (windows, [len(some) for some in areas])]
-    places = [shapely.box(0, 0, area, 1) for some in areas for area in some]
+# Invariant.
+def test_each_lot_has_the_spacing_that_it_has_alone():
+    lots, plan = [(100, [100.0]), (0, []), (10, [50.0, 700.0]), (3, []), (400, [9.0])], plan_with(county_rays=20_000)  # fmt: skip
     told = spacing_for_each(
-        plan, Many(gpd.GeoDataFrame(geometry=[None] * sum(windows)), lot[0], 4),
-        Many(gpd.GeoDataFrame(geometry=places), lot[1], 4),
+        plan, many(*([None] * windows for windows, _ in lots)), many(*(places_of(areas) for _, areas in lots))
     )  # fmt: skip
-    alone = [
-        chosen(count, *some, county_rays=6000) for count, some in zip(windows, areas, strict=True)
-    ]
-    assert told.tolist() == alone
-    assert len(set(alone)) > 1
+    assert told.tolist() == [chosen(windows, *areas, county_rays=20_000) for windows, areas in lots]
+    assert len(set(told)) > 2

@@ -295,16 +295,16 @@ def test_a_file_of_which_no_parcel_can_be_planned_says_so(tmp_path, outline):
 
 
 def test_an_error_of_ours_on_one_parcel_stops_no_other(layers, tmp_path, monkeypatch):
-    from screenplan.county.parcel import Planner
+    from screenplan.county.planner import Planner
 
-    real = Planner.plan_parcel
+    real = Planner.plan_lots
 
-    def fail(self, site, *rest):
-        if site.subject_id == "p2":
+    def fail(self, site, lots, *rest):
+        if "p2" in lots.names:
             raise ZeroDivisionError("by zero")
-        return real(self, site, *rest)
+        return real(self, site, lots, *rest)
 
-    monkeypatch.setattr(Planner, "plan_parcel", fail)
+    monkeypatch.setattr(Planner, "plan_lots", fail)
     some = layers | {"parcels": layers["parcels"].iloc[:3]}
     run = screenplan.run_county(PLAN, layers=some, out=tmp_path / "error")
     assert run.skipped["reason"].tolist() == ["an error of screenplan (ZeroDivisionError: by zero)"]

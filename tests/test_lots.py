@@ -65,6 +65,16 @@ def test_the_marked_parcel_is_the_one_lot():
     assert lots.outlines[0].bounds[0] == 100
 
 
+def test_what_stands_on_each_lot_lies_within_its_reach():
+    # By hand: of the three that say that they stand on the second lot, the last lies 39 m from it.
+    houses = squares(12, 101, 105, 149)
+    owner = np.array([None, "l1", "l1", "l1"], dtype=object)
+    lots = Lots({"parcels": squares(0, 100), "houses": houses}, np.array([1, 0]), 20)
+    assert [part.tolist() for part in lots.standing_on("houses", owner)] == [[0, 0], [1, 2]]
+    all_over = Lots(lots.around, lots.rows)
+    assert [part.tolist() for part in all_over.standing_on("houses", owner)] == [[0] * 3, [1, 2, 3]]
+
+
 def test_united_ground_of_each_lot_and_the_rows_beside_things():
     many = Many(squares(0, 5, 100), np.array([0, 0, 2]), 3)
     # Two squares of 10 m overlap by half: 15 m by 10 m (arithmetic).

@@ -1,11 +1,14 @@
 """Classes of sides: which is the front, which the rear."""
 
 import geopandas as gpd
+import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from county_kit import lots
 
-from screenplan.site.side_classes import classes_of
+from screenplan.site.lots import Many
+from screenplan.site.side_classes import classes_of, classes_of_each
 from screenplan.site.sides import find_sides
 
 
@@ -58,3 +61,23 @@ def test_the_kit_is_what_it_says():
         layers["parcels"].geometry.iloc[k].contains(layers["buildings"].geometry.iloc[k])
         for k in range(4)
     )
+
+
+# Invariant.
+def test_the_sides_of_many_lots_are_classed_as_those_of_each_alone():
+    def facing(*ways):
+        return gpd.GeoDataFrame(
+            {"facing_deg": [deg for deg, _, _ in ways], "length_m": [long for _, long, _ in ways], "across_kind": [kind for *_, kind in ways]},
+            geometry=[None] * len(ways),
+        )  # fmt: skip
+
+    corner = facing((0, 20, "road"), (90, 20.02, "road"), (180, 20, "parcel"), (270, 20, None))
+    inner = facing((0, 20, "parcel"), (180, 20, None))
+    plain = facing((10, 20, "parcel"), (190, 20, "road"))
+    lots_ = [corner, inner, plain, inner.iloc[:0], corner]
+    whole = Many(pd.concat(lots_, ignore_index=True), np.repeat(np.arange(5), [4, 2, 2, 0, 4]), 5)
+    together = classes_of_each(whole)
+    assert together.tolist() == [name for one in lots_ for name in classes_of(one)]
+    # By hand: of two fronts equal to 5 cm that which faces nearest to north tells where the rear is.
+    assert together[:4].tolist() == ["front", "front", "rear", "side"]
+    assert together[4:8].tolist() == ["side", "side", "rear", "front"]

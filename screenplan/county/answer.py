@@ -1,10 +1,10 @@
-"""What was planned for the parcels of a county as rows by the county's contracts."""
+"""What was planned for lots as layers of the county's contracts."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -12,297 +12,197 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from screenplan.contracts import (
-    COUNTY,
-    COUNTY_LINES,
-    COUNTY_PLANTS,
-    COUNTY_SIDES,
-    Contract,
-    year_column,
-)
+from screenplan.contracts import COUNTY, COUNTY_LINES, COUNTY_PLANTS, COUNTY_SIDES, year_column
 from screenplan.contracts.county import COUNTED_YEARS
-from screenplan.contracts.tables import layer_of, table_of_columns, texts
-from screenplan.county.parcel import Planned
-from screenplan.county.seen import Seen
-from screenplan.ground.frame import LocalFrame
-from screenplan.plan import Options
+from screenplan.contracts.tables import layer_of, layer_of_columns, texts
+from screenplan.county.planner import Planned, side_of
 from screenplan.site.lots import Many
 from screenplan.site.ragged import firsts, numbered
 from screenplan.site.steady import EQUAL_M
 from screenplan.works.cost import plant_price
 
-#: The side of what comes in across none, or stands along none.
-NO_SIDE = -1
+
+class Known(NamedTuple):
+    """What is known of lots beside what was planned: places along the curve, rows in their file and identifiers, (lots,) each."""
+
+    place: np.ndarray
+    row: np.ndarray
+    parcel_id: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
-class PlannedLots:
-    """What was planned for several lots, in the local frame that they share.
+class Told:
+    """A layer of some lots by one of the county's contracts, in the CRS of the parcels, and the place along the curve of each row."""
 
-    Parameters
-    ----------
-    rows : ndarray of int, (lots,)
-        The row of each parcel in its file, from 1.
-    ids : sequence of str
-        The identifier of each parcel.
-    sides : Many
-    classes : ndarray of str, (sides,)
-        The class of each side.
-    causes : ndarray of str or None, (sides,)
-        Why a side has no row; None if it has one.
-    lines, plants : Many
-        Planting lines, and plants, those that stand already too.
-    target_spacing_m : ndarray, (lots,)
-        Distance between the points of places that were looked at.
-    plan : Options
-        Of it [cost] and [hand].
-    seen : Seen
-        The views, and how tall the rows must be.
-    """
-
-    rows: np.ndarray
-    ids: Sequence[str]
-    sides: Many
-    classes: np.ndarray
-    causes: np.ndarray
-    lines: Many
-    plants: Many
-    target_spacing_m: np.ndarray
-    plan: Options
-    seen: Seen
-
-    @classmethod
-    def one(cls, planned: Planned, about: Mapping[str, Any]) -> PlannedLots:
-        """Take one parcel as the only lot; ``about`` has its row in its file and its identifier."""
-        layers = planned.layers
-        causes = [planned.causes.get(name) for name in texts(layers["sides"], "side_id")]
-        return cls(
-            np.array([about["parcel_row"]]), [about["parcel_id"]], Many.one(layers["sides"]),
-            planned.classes, np.array(causes, object), Many.one(layers["planting_lines"]),
-            Many.one(layers["plants"]), np.array([planned.target_spacing_m]), planned.plan,
-            planned.seen,
-        )  # fmt: skip
-
-    @property
-    def new(self) -> Many:
-        """The plants that do not stand already."""
-        stands = self.plants.layer["existing"].to_numpy(bool)
-        return self.plants.only(~stands) if stands.any() else self.plants
+    name: str
+    layer: gpd.GeoDataFrame
+    place: np.ndarray
 
 
-@dataclass
-class Records:
-    """Rows of a parcel, by the names of their contracts, and the frame in which the ``geometry`` of each is."""
-
-    frame: LocalFrame
-    rows: dict[str, list[dict[str, Any]]]
-
-
-def layers_of(planned: PlannedLots, wanted: Sequence[str], crs: CRS) -> dict[str, gpd.GeoDataFrame]:
+def tell(planned: Planned, known: Known, wanted: Sequence[str], crs: CRS) -> list[Told]:
     """Give the sides of lots, and what else is wanted of their lines and new plants, by their contracts.
 
     Parameters
     ----------
-    planned : PlannedLots
-    wanted : sequence of str
-        Names of `COUNTY_LINES` and `COUNTY_PLANTS`.
-    crs : CRS
-        That of the local frame, in which the layers are.
-    """
-    made = {}
-    for name, (rows, columns) in _columns_of(planned, wanted).items():
-        years = COUNTED_YEARS if name == COUNTY_SIDES.name else ()
-        table = table_of_columns(COUNTY[name], columns, years)
-        made[name] = gpd.GeoDataFrame(table, geometry=rows.shapes, crs=crs)
-    return made
-
-
-def rows_of(
-    planned: Planned, about: Mapping[str, Any], wanted: Sequence[str] = ()
-) -> dict[str, list[dict[str, Any]]]:
-    """Give a parcel's sides, and what else is wanted of its lines and new plants, as records of their contracts.
-
-    Parameters
-    ----------
     planned : Planned
-    about : mapping
-        The parcel's row in its file and its identifier.
+    known : Known
+        Of the lots that were planned.
     wanted : sequence of str
         Names of `COUNTY_LINES` and `COUNTY_PLANTS`.
-    """
-    return {
-        name: [
-            dict(zip((*columns, "geometry"), row, strict=True))
-            for row in zip(*map(list, columns.values()), rows.shapes, strict=True)
-        ]
-        for name, (rows, columns) in _columns_of(PlannedLots.one(planned, about), wanted).items()
-    }
-
-
-def _columns_of(
-    planned: PlannedLots, wanted: Sequence[str]
-) -> dict[str, tuple[Many, dict[str, Any]]]:
-    """Give by layer its rows and their columns."""
-    plants = planned.new
-    made = {COUNTY_SIDES.name: (planned.sides, _sides(planned, plants))}
-    for name in wanted:
-        rows = {COUNTY_LINES.name: planned.lines, COUNTY_PLANTS.name: plants}[name]
-        own = [column for column in COUNTY[name].names() if column in rows.layer.columns]
-        columns = {column: rows.layer[column].to_list() for column in own}
-        made[name] = (rows, _of_parcels(planned, rows) | columns)
-    return made
-
-
-def _of_parcels(planned: PlannedLots, rows: Many) -> dict[str, Any]:
-    ids = np.array(planned.ids, object)
-    return {"parcel_row": planned.rows[rows.lot], "parcel_id": ids[rows.lot]}
-
-
-def send_out(some: Sequence[Records], crs: CRS) -> None:
-    """Send the geometries of records out of their frames.
-
-    Parameters
-    ----------
-    some : sequence of Records
-        They are changed.
     crs : CRS
         That of the layer of parcels.
     """
-    # All of a frame at once: to send them out takes as long for one shape as for hundreds.
-    for frame in {id(one.frame): one.frame for one in some}.values():
-        rows = [
-            row for one in some if one.frame is frame for kind in one.rows.values() for row in kind
-        ]
-        local = gpd.GeoDataFrame(geometry=[row["geometry"] for row in rows], crs=frame.crs)
-        for row, shape in zip(rows, frame.send_out(local, crs).geometry.array, strict=True):
-            row["geometry"] = shape
+    plants = planned.layers["plants"]
+    plants = plants.only(~plants.layer["existing"].to_numpy(bool))
+    layers = {COUNTY_LINES.name: planned.layers["planting_lines"], COUNTY_PLANTS.name: plants}
+    given: dict[str, tuple[Many, dict[str, Any]]] = {
+        COUNTY_SIDES.name: (planned.layers["sides"], _sides(planned, plants))
+    }
+    for name in wanted:
+        given[name] = layers[name], dict(layers[name].layer.items())
+    told = []
+    for name, (many, columns) in given.items():
+        about = {"parcel_row": known.row[many.lot], "parcel_id": known.parcel_id[many.lot]}
+        layer = layer_of_columns(COUNTY[name], _only(name, columns | about), many.shapes, planned.frame.crs)  # fmt: skip
+        told.append(Told(name, planned.frame.send_out(layer, crs), known.place[many.lot]))
+    return told
 
 
-def layer_of_records(
-    contract: Contract, records: Sequence[Mapping[str, Any]], crs: CRS
-) -> gpd.GeoDataFrame:
-    """Make a layer by one of the county's contracts of what `rows_of` gave for several parcels."""
-    return layer_of(contract, records, [row["geometry"] for row in records], crs, COUNTED_YEARS)
+def _only(name: str, columns: dict[str, Any]) -> dict[str, Any]:
+    """Leave out columns that a contract does not have."""
+    names = set(COUNTY[name].names(COUNTED_YEARS))
+    return {column: values for column, values in columns.items() if column in names}
 
 
-def _sides(planned: PlannedLots, plants: Many) -> dict[str, Any]:
-    """Give the columns of the sides."""
-    sides, lines, seen = planned.sides, planned.lines, planned.seen
-    count, lot = len(sides.lot), sides.lot
-    of_line, of_plant = _along(lines, sides), _along(plants, sides)
-    needed = np.full(count, -np.inf)
-    along = of_line != NO_SIDE
-    np.maximum.at(needed, of_line[along], seen.needed_m[along])
-    first = along & (lines.layer["row"].to_numpy(int) == 1)
+def gather(told: Iterable[Told], names: Sequence[str], crs: CRS) -> dict[str, gpd.GeoDataFrame]:
+    """Join what was told of several lots, in the order of the curve, one layer by each of some contracts."""
+    told = list(told)
+    whole = {}
+    for name in names:
+        mine = [one for one in told if one.name == name and len(one.place)]
+        if not mine:
+            whole[name] = layer_of(COUNTY[name], [], [], crs, COUNTED_YEARS)
+            continue
+        order = np.argsort(np.concatenate([one.place for one in mine]), kind="stable")
+        layer = pd.concat([one.layer for one in mine], ignore_index=True).iloc[order]
+        whole[name] = layer.reset_index(drop=True)
+    return whole
+
+
+def _sides(planned: Planned, plants: Many) -> dict[str, np.ndarray]:
+    """Give the columns of the sides, (sides,) each; NaN or None where there is nothing to tell."""
+    sides, lines, seen = (planned.layers["sides"], planned.layers["planting_lines"], planned.seen)
+    side_of_line, side_of_plant = side_of(lines, sides), side_of(plants, sides)
+    needed = np.full(len(sides.lot), np.nan)
+    np.fmax.at(needed, side_of_line, seen.needed_m)
+    plantable = np.zeros(len(sides.lot))
+    first_row = lines.layer["row"].to_numpy(int) == 1
     length = lines.layer["plantable_m"].to_numpy(float)
+    np.add.at(plantable, side_of_line[first_row], length[first_row])
+    rays = np.bincount(seen.lot, weights=seen.rays, minlength=sides.lots)
     return {
-        **_of_parcels(planned, sides),
-        "side_id": texts(sides.layer, "side_id"),
+        "side_id": sides.layer["side_id"].to_numpy(object),
         "side_class": planned.classes,
         "length_m": sides.layer["length_m"].to_numpy(float),
-        "plantable_m": np.bincount(of_line[first], weights=length[first], minlength=count),
-        "plants": _counted(of_plant, count),
-        "needed_m": np.where(np.isfinite(needed), needed, np.nan),
-        "cost": _costs(planned.plan, plants.layer, of_plant, count),
+        "plantable_m": plantable,
+        "plants": np.bincount(side_of_plant, minlength=len(sides.lot)),
+        "needed_m": needed,
+        "cost": cost_by_side(planned, plants, side_of_plant),
         "cause": planned.causes,
-        "target_spacing_m": planned.target_spacing_m[lot],
-        "rays": np.bincount(seen.lot, weights=seen.rays, minlength=sides.lots)[lot],
-        **_across(seen, sides),
-    }
+        "target_spacing_m": planned.target_spacing_m[sides.lot],
+        "rays": rays[sides.lot],
+    } | _views_across(planned)
 
 
-def _along(rows: Many, sides: Many) -> np.ndarray:
-    """Give the side along which each row of a layer stands, by its place among the sides of all lots."""
-    names = zip(sides.lot.tolist(), texts(sides.layer, "side_id"), strict=True)
-    places = {name: place for place, name in enumerate(names)}
-    asked = zip(rows.lot.tolist(), texts(rows.layer, "side_id"), strict=True)
-    return np.array([places.get(name, NO_SIDE) for name in asked], int)
-
-
-def _counted(places: np.ndarray, count: int) -> np.ndarray:
-    return np.bincount(places[places != NO_SIDE], minlength=count)
-
-
-def _across(seen: Seen, sides: Many) -> dict[str, Any]:
+def _views_across(planned: Planned) -> dict[str, np.ndarray]:
     """Count the views that come in across each side."""
-    count, views = len(sides.lot), np.flatnonzero(seen.rays > 0)
-    lines, shapes = seen.lines(views), sides.shapes
-    side = np.full(len(seen.rays), NO_SIDE)
-    side[views] = side_of_views(lines, shapes, seen.lot[views], sides.lot)
-    looks = np.unique(np.column_stack([side, seen.windows])[side != NO_SIDE], axis=0)[:, 0]
-    mine = (side != NO_SIDE) & seen.is_open
+    seen, sides = planned.seen, planned.layers["sides"]
+    views, count = np.flatnonzero(seen.rays > 0), len(sides.lot)
+    side = side_of_views_each(seen.lines(views), seen.lot[views], sides)
+    windows = np.unique(np.column_stack([side, seen.windows[views]]), axis=0)
+    is_open = seen.is_open[views]
+    years, at = seen.year_closed[views][is_open], side[is_open]
     last = np.full(count, -np.inf)
-    np.maximum.at(last, side[mine], seen.year_closed[mine])
+    np.maximum.at(last, at, years)
     return {
-        "windows": _counted(looks, count),
-        "views_open": _counted(side[mine], count),
-        "year_closed": [int(year) if np.isfinite(year) else None for year in last.tolist()],
-        **{
-            year_column("closed", year): _counted(side[mine & (seen.year_closed <= year)], count)
-            for year in COUNTED_YEARS
-        },
+        "windows": np.bincount(windows[:, 0], minlength=count),
+        "views_open": np.bincount(at, minlength=count),
+        "year_closed": np.where(np.isfinite(last), last, np.nan),
+    } | {
+        year_column("closed", year): np.bincount(at[years <= year], minlength=count)
+        for year in COUNTED_YEARS
     }
 
 
-def side_of_views(
-    looks: np.ndarray,
-    lines: np.ndarray,
-    lot: np.ndarray | None = None,
-    of: np.ndarray | None = None,
-) -> np.ndarray:
-    """Tell across which side of its lot each view comes in, as its place among all sides, (views,).
-
-    It is the side that the straight line from window to place crosses last; where it crosses none, the nearest, so
-    that every view belongs to one side. Through a corner it comes in across the first of its sides. A lot without
-    sides has none, -1.
+def side_of_views(looks: np.ndarray, lines: np.ndarray) -> np.ndarray:
+    """Tell across which side of one lot each view comes in, as its place among the sides, (views,); see `side_of_views_each`.
 
     Parameters
     ----------
     looks : ndarray of LineString, (views,)
         From window to place.
     lines : ndarray of LineString, (sides,)
-    lot : ndarray of int, (views,), optional
-        The lot of each view; by default one.
-    of : ndarray of int, (sides,), optional
-        The lot of each side, ascending.
     """
-    lot = np.zeros(len(looks), int) if lot is None else lot
-    of = np.zeros(len(lines), int) if of is None else of
-    first, last = (np.searchsorted(of, lot, by) for by in ("left", "right"))
-    count, found = last - first, np.full(len(looks), NO_SIDE)
-    some = np.flatnonzero(count)
-    if not len(some):
+    sides = Many.one(gpd.GeoDataFrame(geometry=lines))
+    return side_of_views_each(looks, np.zeros(len(looks), dtype=int), sides)
+
+
+def side_of_views_each(looks: np.ndarray, lot: np.ndarray, sides: Many) -> np.ndarray:
+    """Tell across which side each view comes in, as its row among the sides of all lots, (views,).
+
+    It is the side that the straight line from window to place crosses last; where it crosses none, the nearest, so
+    that every view belongs to one side. Through a corner it comes in across the first of its sides.
+
+    Parameters
+    ----------
+    looks : ndarray of LineString, (views,)
+        From window to place.
+    lot : ndarray of int, (views,)
+        The lot of each.
+    sides : Many
+    """
+    count = sides.count[lot]
+    found = sides.first[lot]
+    view, number = numbered(count)
+    if not len(view):
         return found
-    group, number = numbered(count[some])
-    look, side, begin = some[group], first[some][group] + number, firsts(count[some])
-    apart = shapely.distance(looks[look], lines[side])
+    side = found[view] + number
+    apart = shapely.distance(looks[view], sides.shapes[side])
     near = apart <= EQUAL_M
+    met = np.bincount(view[near], minlength=len(looks))
     to_end = np.where(near, 0.0, np.inf)
     # Where it crosses one side only, that is the last.
-    several = np.flatnonzero(near & (np.add.reduceat(near.astype(int), begin) > 1)[group])
-    cuts, sides = looks[look[several]], lines[side[several]]
+    several = np.flatnonzero(near & (met[view] > 1))
+    look, line = looks[view[several]], sides.shapes[side[several]]
+    crossings = shapely.shortest_line(look, line)
     # What it only touches is crossed where it is nearest to it; a line may run along a side.
-    meets = shapely.intersection(cuts, sides)
-    nearest = shapely.get_point(shapely.shortest_line(cuts, sides), 0)
-    meets = np.where(shapely.is_empty(meets), nearest, meets)
-    to_end[several] = shapely.distance(meets, shapely.get_point(cuts, -1))
-    crossed = np.isfinite(np.minimum.reduceat(to_end, begin))
-    away = np.where(crossed[group], to_end, apart)
+    meets = shapely.intersection(look, line)
+    meets = np.where(shapely.is_empty(meets), shapely.get_point(crossings, 0), meets)
+    to_end[several] = shapely.distance(meets, shapely.get_point(look, -1))
+    away = np.where(met[view] > 0, to_end, apart)
+    some = np.flatnonzero(count)
+    least = np.full(len(looks), np.inf)
+    least[some] = np.minimum.reduceat(away, firsts(count[some]))
     # Of two that meet at a corner through which it comes the first.
-    ahead = away <= np.minimum.reduceat(away, begin)[group] + EQUAL_M
-    found[some] = np.minimum.reduceat(np.where(ahead, side, len(lines)), begin)
+    number = np.where(away <= least[view] + EQUAL_M, number, len(away))
+    found[some] += np.minimum.reduceat(number, firsts(count[some]))
     return found
 
 
-def _costs(plan: Options, plants: pd.DataFrame, side: np.ndarray, count: int) -> np.ndarray:
-    """Give the cost of the plants of each side; NaN where one has no price."""
-    kinds = list(
-        zip(
-            texts(plants, "species"), texts(plants, "stock"),
-            plants["stock_height_m"].to_numpy(float).tolist(), strict=True,
-        )
-    )  # fmt: skip
-    known = {kind: plant_price(plan, *kind) for kind in dict.fromkeys(kinds)}
-    prices = np.array([known[kind] for kind in kinds], float)
-    along = side != NO_SIDE
-    return np.bincount(side[along], weights=prices[along], minlength=count)
+def cost_by_side(planned: Planned, plants: Many, side: np.ndarray) -> np.ndarray:
+    """Give the cost of each side's plants, (sides,); NaN where one has no price.
+
+    Parameters
+    ----------
+    planned : Planned
+    plants : Many
+        New ones.
+    side : ndarray of int, (plants,)
+        The row of the side of each.
+    """
+    layer = plants.layer
+    kinds = list(zip(texts(layer, "species"), texts(layer, "stock"), layer["stock_height_m"].to_numpy(float).tolist(), strict=True))  # fmt: skip
+    price = {kind: plant_price(planned.plan, *kind) for kind in dict.fromkeys(kinds)}
+    costs = np.zeros(len(planned.classes))
+    np.add.at(costs, side, np.array([price[kind] for kind in kinds], dtype=float))
+    return costs

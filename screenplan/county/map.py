@@ -11,7 +11,7 @@ from pathlib import Path
 from pyproj import CRS
 
 from screenplan.contracts import COUNTY
-from screenplan.county.answer import layer_of_records
+from screenplan.county.answer import gather
 from screenplan.ground.datum import horizontal
 from screenplan.ground.errors import refuse
 from screenplan.ground.extras import need
@@ -52,7 +52,7 @@ def write_map(parts: Mapping[str, Sequence[Path]], path: Path, crs: CRS) -> dict
     beside = path.with_name(f".{path.name}~.gpkg")
     beside.unlink(missing_ok=True)
     moment = dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-    layouts = [conform(layer_of_records(COUNTY[name], [], crs), COUNTY[name]) for name in parts]
+    layouts = [conform(layer, COUNTY[name]) for name, layer in gather([], list(parts), crs).items()]
     rows = {}
     with explain_failure(path), gdal_options(OGR_SQLITE_SYNCHRONOUS="OFF"):
         for number, (layout, files) in enumerate(zip(layouts, parts.values(), strict=True)):

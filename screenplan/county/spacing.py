@@ -7,7 +7,8 @@ suburb; the bench of the county prints it).
 
 from __future__ import annotations
 
-import geopandas as gpd
+import math
+
 import numpy as np
 import shapely
 
@@ -28,13 +29,8 @@ STEP_M = 0.25
 WIDEST_M = 20.0
 
 
-def spacing_for(plan: Options, windows: gpd.GeoDataFrame, places: gpd.GeoDataFrame) -> float:
-    """Choose the distance between the points of places that are looked at, metres: `spacing_for_each` of one lot."""
-    return float(spacing_for_each(plan, Many.one(windows), Many.one(places))[0])
-
-
 def spacing_for_each(plan: Options, windows: Many, places: Many) -> np.ndarray:
-    """Choose the distance between the points of places that are looked at, metres, (lots,).
+    """Choose for each lot the distance between the points of its places that are looked at, metres, (lots,).
 
     The rays are counted as if every window saw every position; fewer pass the openings.
 
@@ -45,28 +41,30 @@ def spacing_for_each(plan: Options, windows: Many, places: Many) -> np.ndarray:
     windows, places : Many
         By their contracts, in local-frame metres.
     """
-    spacing, most = np.full(windows.lots, plan.views.target_spacing), plan.county.rays
+    most = plan.county.rays or math.inf
+    spacing = np.full(places.lots, plan.views.target_spacing)
     eyes = windows.count * plan.views.eyes_across * HEIGHTS
-    while most:
-        rays = rays_at(spacing, eyes, shapely.area(places.shapes), places.lot)
+    areas = shapely.area(places.shapes)
+    while True:
+        rays = rays_at(spacing, eyes, areas, places.lot)
         wider = (rays > most) & (spacing < WIDEST_M)
         if not wider.any():
-            break
-        spacing[wider] = np.minimum((spacing[wider] // STEP_M + 1) * STEP_M, WIDEST_M)
-    return spacing
+            return spacing
+        steps = np.floor(spacing[wider] / STEP_M) + 1.0
+        spacing[wider] = np.minimum(steps * STEP_M, WIDEST_M)
 
 
 def rays_at(
     spacing_m: np.ndarray, eyes: np.ndarray, areas: np.ndarray, lot: np.ndarray
 ) -> np.ndarray:
-    """Count the rays of each lot from eyes to both heights of heads in its places.
+    """Count the rays from the eyes of each lot to both heights of heads in its places, (lots,).
 
     Parameters
     ----------
     spacing_m : ndarray, (lots,)
     eyes : ndarray of int, (lots,)
     areas : ndarray, (places,)
-        Square metres.
+        In m².
     lot : ndarray of int, (places,)
         The lot of each place.
     """

@@ -8,7 +8,7 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import rasterio
@@ -170,8 +170,35 @@ class RasterGround:
         with self._named():
             return self._read(bounds)
 
-    def _read(self, bounds):
-        raster, source, file, notes = self._raster, self.source, str(self.path), [*self.notes]
+    def read_what_is_known(
+        self, bounds: tuple[float, float, float, float]
+    ) -> tuple[Terrain, np.ndarray]:
+        """Read the ground within some bounds, as far as it is known.
+
+        Parameters
+        ----------
+        bounds : tuple of float
+            West, south, east, north in metres of the frame.
+
+        Returns
+        -------
+        terrain : Terrain
+            Where it is not known it goes on at the nearest known height.
+        known : ndarray of bool, (rows, columns)
+            Which of its nodes are known.
+
+        Raises
+        ------
+        InputError
+            If none of it is known, or heights are none of ground.
+        """
+        with self._named():
+            nodes = self._nodes(bounds, [])
+            return nodes.terrain(), nodes.known.reshape(nodes.shape)
+
+    def _nodes(self, bounds, notes: list[str]) -> _Nodes:
+        """Sample the raster within some bounds; see `read_terrain` for what is refused."""
+        raster, source, file = self._raster, self.source, str(self.path)
         nodes, shape, origin, cell = _lay_nodes(
             raster, self.frame, self.transformation, bounds, notes
         )
@@ -195,10 +222,16 @@ class RasterGround:
                 key="terrain.crs",
                 kind="system",
             )
+        return _Nodes(nodes, heights, outside, digest, shape, origin, cell)
+
+    def _read(self, bounds):
+        raster, source, file, notes = self._raster, self.source, str(self.path), [*self.notes]
+        found = self._nodes(bounds, notes)
+        nodes, known, cell = found.xy, found.known, found.cell
         if not known.all():
             missing = shapely.bounds(shapely.multipoints(nodes[~known])).round(1).tolist()
             share = 1.0 - known.mean()
-            cause = "ends before" if outside[~known].all() else "has cells without data in"
+            cause = "ends before" if found.outside[~known].all() else "has cells without data in"
             extent = (
                 f"x {{{missing[0]:g} to {missing[2]:g} m}}, y {{{missing[1]:g} to {missing[3]:g} m}} "
                 "from the middle of the subject"
@@ -215,8 +248,7 @@ class RasterGround:
                 f"Terrain: the raster {cause} the site; {share:.0%} of the ground ({extent}) goes on "
                 "flat at the nearest known height"
             )
-            heights[~known] = _nearest(nodes, heights, known)
-        terrain = Terrain(heights.reshape(shape), *origin, *cell)
+        terrain = found.terrain()
         error = terrain.cell_error_m
         out_by = f"{{{error:.2f} m}}" if error >= 0.005 else "less than {1 cm}"
         notes.append(
@@ -227,9 +259,49 @@ class RasterGround:
         record = {
             "rows": int(raster.height), "columns": int(raster.width), "crs": self.crs.name,
             "cell_m": [float(size) for size in cell], "cell_error_m": round(error, 4),
-            "read_sha256": digest,
+            "read_sha256": found.digest,
         }  # fmt: skip
         return terrain, [said(note) for note in notes], record
+
+
+class _Nodes(NamedTuple):
+    """What was read at the nodes of a grid.
+
+    Parameters
+    ----------
+    xy : ndarray, (nodes, 2)
+        In metres of the frame, row by row from the south-west.
+    heights_m : ndarray, (nodes,)
+        NaN where it is not known.
+    outside : ndarray of bool, (nodes,)
+        Whether it lies beyond the raster.
+    digest : str or None
+        SHA-256 of the heights that were read.
+    shape : (int, int)
+        Rows and columns.
+    origin, cell : (float, float)
+        The first node, and the distance of nodes, metres.
+    """
+
+    xy: np.ndarray
+    heights_m: np.ndarray
+    outside: np.ndarray
+    digest: str | None
+    shape: tuple[int, int]
+    origin: tuple[float, float]
+    cell: tuple[float, float]
+
+    @property
+    def known(self) -> np.ndarray:
+        return np.isfinite(self.heights_m)
+
+    def terrain(self) -> Terrain:
+        """Lay the ground; where it is not known it goes on at the nearest known height."""
+        heights, known = self.heights_m, self.known
+        if not known.all():
+            heights = heights.copy()
+            heights[~known] = _nearest(self.xy, heights, known)
+        return Terrain(heights.reshape(self.shape), *self.origin, *self.cell)
 
 
 def _open_file(path: Path) -> DataFile:

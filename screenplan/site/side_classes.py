@@ -11,6 +11,7 @@ import numpy as np
 
 from screenplan.contracts.county import FRONT, REAR, SIDE
 from screenplan.site.compass import apart_deg
+from screenplan.site.lots import Many
 from screenplan.site.steady import EQUAL_M, steady_order
 
 #: A side faces away from the front if the two directions differ by at least this.
@@ -25,14 +26,19 @@ def classes_of(sides: gpd.GeoDataFrame) -> np.ndarray:
     sides : GeoDataFrame
         By their contract.
     """
-    facing = sides["facing_deg"].to_numpy(float)
-    found = np.full(len(sides), SIDE, dtype=object)
-    front = (sides["across_kind"] == "road").to_numpy(bool)
-    found[front] = FRONT
-    if front.any():
-        places = np.flatnonzero(front)
-        lengths = sides["length_m"].to_numpy(float)[places]
-        main = places[steady_order((-lengths, EQUAL_M), (facing[places], 1e-6))[0]]
-        away = np.array([apart_deg(one, facing[main]) >= AWAY_DEG for one in facing])
-        found[away & ~front] = REAR
-    return found
+    return classes_of_each(Many.one(sides))
+
+
+def classes_of_each(sides: Many) -> np.ndarray:
+    """Give the class of each side of several lots, (sides,); see `classes_of`."""
+    layer, lot = sides.layer, sides.lot
+    facing, length = (layer[name].to_numpy(float) for name in ("facing_deg", "length_m"))
+    front = (layer["across_kind"] == "road").to_numpy(bool)
+    main_deg = np.full(sides.lots, np.nan)
+    roads = np.flatnonzero(front)
+    for own in np.split(roads, np.flatnonzero(np.diff(lot[roads])) + 1) if len(roads) else ():
+        main = own[0] if len(own) == 1 else own[steady_order((-length[own], EQUAL_M), (facing[own], 1e-6))[0]]  # fmt: skip
+        main_deg[lot[main]] = facing[main]
+    # A lot at no road faces nowhere, and no side of it away from there.
+    away = apart_deg(facing, main_deg[lot]) >= AWAY_DEG
+    return np.select([front, away], [FRONT, REAR], SIDE).astype(object)

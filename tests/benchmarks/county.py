@@ -105,9 +105,10 @@ def bench_sampling(folder: Path, count: int) -> None:
 
     from screenplan.county.columnar import Columnar
     from screenplan.county.laying import lay_layer
-    from screenplan.county.parcel import Planner
+    from screenplan.county.planner import Planner
     from screenplan.ground.errors import InputError
     from screenplan.plan import check_plan
+    from screenplan.site.lots import Lots
     from screenplan.site.reading import LayerSource, read_site
 
     file = folder / "lots.gpkg"
@@ -143,7 +144,7 @@ def bench_sampling(folder: Path, count: int) -> None:
             for k, planner in enumerate(planners):
                 site = read_site(sources, plan=planner.plan_for(name))
                 start = time.process_time()
-                told.append(planner.plan_parcel(site).seen)
+                told.append(planner.plan_lots(site, Lots.one(site.layers)).seen)
                 seconds[k] += time.process_time() - start
         except InputError:
             continue

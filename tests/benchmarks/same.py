@@ -60,9 +60,10 @@ def bench_same(data: Path, count: int = PARCELS) -> None:
     import geopandas as gpd
     import numpy as np
 
+    from screenplan.county.around import Task
     from screenplan.county.columnar import Columnar
     from screenplan.county.laying import lay_layer
-    from screenplan.county.partition import Task, plan_partition
+    from screenplan.county.partition import plan_partition
     from screenplan.ground.errors import InputError
     from screenplan.plan import check_plan
     from screenplan.site.reading import LayerSource
