@@ -5,6 +5,7 @@ import time
 from dataclasses import replace
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pytest
 import shapely
@@ -13,13 +14,20 @@ from pandas.testing import assert_frame_equal
 
 import screenplan
 from screenplan.county import around
-from screenplan.county.answer import side_of_views
+from screenplan.county.answer import side_of_views_each
 from screenplan.county.around import Task
 from screenplan.county.laying import lay_layer
 from screenplan.county.partition import plan_partition
 from screenplan.county.planner import Planner
 from screenplan.plan import check_plan
+from screenplan.site.lots import Many
 from screenplan.site.reading import LayerSource
+
+
+def side_of_views(looks, lines):
+    """The sides across which the views of one lot come in."""
+    sides = Many.one(gpd.GeoDataFrame(geometry=lines))
+    return side_of_views_each(looks, np.zeros(len(looks), dtype=int), sides)
 
 
 def task_of(layers, folder, **changes):
@@ -122,6 +130,19 @@ def test_what_is_told_of_parcels_at_once_is_told_of_each_alone(tmp_path, monkeyp
     assert len(once["county_plants"]) > 20
     for name, table in once.items():
         assert_frame_equal(pd.DataFrame(table), pd.DataFrame(alone[name]), check_exact=True)
+
+
+# Invariant. Evidence: half of each of two houses stands on either side of a boundary, to the millimetre.
+def test_whose_half_a_house_is_does_not_hang_on_the_cut(tmp_path):
+    layers = lots(8)
+    for row, x in ((0, EAST + 24.0), (4, EAST + 48.0)):
+        y = NORTH + (5.0 if row == 0 else 47.0)
+        layers["buildings"].loc[row, "geometry"] = shapely.box(x - 5.0, y, x + 5.0, y + 8.0)
+    task = task_of(layers, tmp_path)
+    whole = plan_partition(task, 0, 8)["county_sides"]
+    parts = [plan_partition(task, k, k + 1)["county_sides"] for k in range(8)]
+    assert whole["windows"].sum() > 20
+    assert_frame_equal(pd.DataFrame(whole), pd.concat([pd.DataFrame(part) for part in parts], ignore_index=True), check_exact=True)  # fmt: skip
 
 
 def test_where_one_of_many_is_at_fault_the_others_are_planned_at_once(tmp_path, monkeypatch):

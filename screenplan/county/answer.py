@@ -134,19 +134,6 @@ def _views_across(planned: Planned) -> dict[str, np.ndarray]:
     }
 
 
-def side_of_views(looks: np.ndarray, lines: np.ndarray) -> np.ndarray:
-    """Tell across which side of one lot each view comes in, as its place among the sides, (views,); see `side_of_views_each`.
-
-    Parameters
-    ----------
-    looks : ndarray of LineString, (views,)
-        From window to place.
-    lines : ndarray of LineString, (sides,)
-    """
-    sides = Many.one(gpd.GeoDataFrame(geometry=lines))
-    return side_of_views_each(looks, np.zeros(len(looks), dtype=int), sides)
-
-
 def side_of_views_each(looks: np.ndarray, lot: np.ndarray, sides: Many) -> np.ndarray:
     """Tell across which side each view comes in, as its row among the sides of all lots, (views,).
 

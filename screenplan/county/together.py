@@ -2,7 +2,7 @@
 
 A parcel is planned from what `screenplan.site.reading.read_site` would give it, in a frame that it shares with its
 neighbours. Where that hangs on the parcel itself (rows that were mended together with others, outlines in parts, a
-second record of the same outline), and where a row cannot be read, the parcel is left out: it is then read by itself.
+second record of the same outline, half a house), and where a row cannot be read, the parcel is left out: it is then read by itself.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from screenplan.ground.errors import InputError
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Plan
 from screenplan.plan.site import Subject
+from screenplan.site.buildings import share_a_house
 from screenplan.site.facades import BESIDE_M
 from screenplan.site.lots import Lots
 from screenplan.site.overlaps import SLACK_M
@@ -48,11 +49,14 @@ class Together:
         Where each parcel stands in the layer of parcels, by its identifier.
     odd : shapely geometry
         Ground near which a parcel is read by itself.
+    halves : ndarray of bool, (parcels,)
+        Parcels on which half a house stands: whose it is hangs on who is asked.
     """
 
     site: Site
     rows: dict[str, int]
     odd: shapely.Geometry
+    halves: np.ndarray
 
     def plain(self, names: Sequence[str], reach_m: float) -> np.ndarray:
         """Tell which parcels may be planned with others, from what was read here, (names,).
@@ -70,6 +74,7 @@ class Together:
         own = parcels[rows[known]]
         found = shapely.get_type_id(own) == shapely.GeometryType.POLYGON
         shapely.prepare(self.odd)
+        found &= ~self.halves[rows[known]]
         found &= ~shapely.dwithin(self.odd, own, reach_m)
         # A second record of an outline is told where the parcel is read by itself.
         lot, other = shapely.STRtree(parcels).query(own, predicate="intersects")
@@ -140,7 +145,11 @@ def read_together(
         return None
     ids = site.layers["parcels"]["parcel_id"].astype(str)
     rows = {name: place for place, name in enumerate(ids)}
-    return Together(site, rows if len(rows) == len(ids) else {}, shapely.union_all(placed))
+    houses, parcels = site.layers.get("buildings"), site.layers["parcels"]
+    halves = np.zeros(len(parcels), dtype=bool)
+    if has_rows(houses):
+        halves = share_a_house(houses, parcels)
+    return Together(site, rows if len(rows) == len(ids) else {}, shapely.union_all(placed), halves)
 
 
 def _can_be_planned_together(site: Site, plan: Plan) -> bool:

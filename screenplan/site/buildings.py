@@ -89,10 +89,7 @@ def find_parcels(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> gpd.
     at from a neighbour's window.
     """
     ids = buildings["parcel_id"].astype(object).copy()
-    shapes = np.asarray(buildings.geometry.array, dtype=object)
-    land = np.asarray(parcels.geometry.array, dtype=object)
-    b, p = shapely.STRtree(land).query(shapes, predicate="intersects")
-    share = np.round(shapely.area(shapely.intersection(shapes[b], land[p])), AREA_DIGITS)
+    b, p, share = _shares(buildings, parcels)
     others = ~parcels["is_subject"].to_numpy()[p]
     # Sorted by building, then by share; at a tie the subject, then the first parcel of the layer.
     order = np.lexsort((p, others, -share, b))
@@ -102,6 +99,31 @@ def find_parcels(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> gpd.
     unknown = np.array([name is None for name in ids.iloc[b]], dtype=bool)
     ids.iloc[b[unknown]] = parcels["parcel_id"].to_numpy(dtype=object)[p[unknown]]
     return buildings.assign(parcel_id=ids)
+
+
+def share_a_house(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> np.ndarray:
+    """Tell of each parcel whether as much of a building stands on it as on another, and on none more, (parcels,).
+
+    Whose such a building is hangs on who is asked (`find_parcels`).
+    """
+    b, p, share = _shares(buildings, parcels)
+    most = np.zeros(len(buildings))
+    np.maximum.at(most, b, share)
+    largest = (share > 0.0) & (share == most[b])
+    alike = largest & (np.bincount(b[largest], minlength=len(buildings)) > 1)[b]
+    told = np.zeros(len(parcels), dtype=bool)
+    told[p[alike]] = True
+    return told
+
+
+def _shares(
+    buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Give the pairs of a building and a parcel that touch, by their rows, and the ground that they share, m²."""
+    shapes = np.asarray(buildings.geometry.array, dtype=object)
+    land = np.asarray(parcels.geometry.array, dtype=object)
+    b, p = shapely.STRtree(land).query(shapes, predicate="intersects")
+    return b, p, np.round(shapely.area(shapely.intersection(shapes[b], land[p])), AREA_DIGITS)
 
 
 def fill_floors(buildings: gpd.GeoDataFrame, terrain: Terrain) -> gpd.GeoDataFrame:
