@@ -11,13 +11,22 @@ from options_kit import plan_with
 from shapely.geometry import LineString, Point, box
 
 import screenplan
-from screenplan.county.seen import Seen, see, see_each
+from screenplan.county.seen import Seen, see_each
 from screenplan.plan import check_plan
 from screenplan.planting.species import load_species
 from screenplan.site.lots import Lots, Many
 from screenplan.site.terrain import Terrain
 
 ASKED = ["views", "needed_height", "plants"]
+
+
+def see(layers, plan, terrain, species_table) -> Seen:
+    """Look at one lot."""
+    names = ("windows", "private_places", "planting_lines", "plants")
+    return see_each(
+        Lots(layers, np.zeros(1, int)), {name: Many.one(layers[name]) for name in names}, plan=plan,
+        terrain=terrain, target_spacing_m=np.array([plan.views.target_spacing]), species_table=species_table,
+    )  # fmt: skip
 
 
 @pytest.fixture(scope="module")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import shapely
@@ -82,36 +81,6 @@ class Seen:
             middles = (sums / heads.counts[:, None])[place]
         ends = [self.sight.observers.middle[observer], middles]
         return shapely.linestrings(np.stack(ends, axis=1).reshape(-1, 2, 2))
-
-
-def see(
-    layers: Mapping[str, Any],
-    plan: Options,
-    terrain: Terrain,
-    species_table: Mapping[str, Species],
-) -> Seen:
-    """Lay the sight of one parcel and follow it: `see_each` of one lot.
-
-    Parameters
-    ----------
-    layers : mapping
-        As the steps ``needed`` and ``views`` take them.
-    plan : Options
-        Of it [growth] and [views].
-    terrain : Terrain
-    species_table : mapping
-
-    Raises
-    ------
-    InputError
-        By row as those steps say.
-    """
-    names = ("windows", "private_places", "planting_lines", "plants", "onlookers")
-    given = {name: Many.one(layers[name]) for name in names if layers.get(name) is not None}
-    return see_each(
-        Lots(layers, np.zeros(1, int)), given, plan=plan, terrain=terrain,
-        target_spacing_m=np.array([plan.views.target_spacing]), species_table=species_table,
-    )  # fmt: skip
 
 
 def see_each(

@@ -41,7 +41,7 @@ from screenplan.site.repair import WHOLE_LAYER, Findings, check_types, flatten, 
 from screenplan.site.site import Site
 from screenplan.site.sources import LayerSource, hash_unless_large
 from screenplan.site.subject import IDS_KEY, POINT_CRS, choose_each, choose_rows
-from screenplan.site.terrain import Later, Terrain, TerrainSource
+from screenplan.site.terrain import Terrain, TerrainSource
 from screenplan.site.usual_names import take_usual_names
 from screenplan.site.wings import merge_parts
 
@@ -139,9 +139,7 @@ class Reader:
         self._raise_problems()
         if "buildings" in site_layers:
             houses = find_parcels(site_layers["buildings"], parcels)
-            site_layers["buildings"] = (
-                houses if terrain is Later.GROUND else fill_floors(houses, ground)
-            )
+            site_layers["buildings"] = fill_floors(houses, ground)
         self.warnings.insert(0, f"{self.frame.length_note}.")
         return Site(
             frame=self.frame,
@@ -531,8 +529,6 @@ class Reader:
     def _read_terrain(self, terrain) -> Terrain:
         if terrain is None:
             self.warnings.append("No terrain is given; the site is taken as flat.")
-            return Terrain.flat()
-        if terrain is Later.GROUND:
             return Terrain.flat()
         if isinstance(terrain, Terrain):
             return terrain

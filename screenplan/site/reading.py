@@ -21,7 +21,7 @@ from screenplan.site.repair import Findings
 from screenplan.site.site import Site
 from screenplan.site.sources import LayerSource, open_layer
 from screenplan.site.systems import find_system, settle_systems
-from screenplan.site.terrain import Later, Terrain, TerrainSource
+from screenplan.site.terrain import Terrain, TerrainSource
 
 __all__ = ["LayerSource", "Site", "TerrainSource", "read_site"]
 
@@ -30,7 +30,7 @@ def read_site(
     sources: Mapping[str, LayerSource],
     *,
     plan: Options | None = None,
-    terrain: TerrainSource | Terrain | Later | None = None,
+    terrain: TerrainSource | Terrain | None = None,
     frame: LocalFrame | None = None,
     subject_point_crs: CRS | str | None = None,
 ) -> Site:
@@ -44,7 +44,7 @@ def read_site(
     plan : Options, optional
         Its sections ``subject`` and ``site``; by default their defaults: the layer of parcels must
         then hold one.
-    terrain : TerrainSource, Terrain or Later, optional
+    terrain : TerrainSource or Terrain, optional
         The ground: a raster file, or what is in the local frame already; a flat site at 0 m by default.
     frame : LocalFrame, optional
         The frame to use, such as that of an earlier run; by default one around the subject.

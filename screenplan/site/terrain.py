@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,12 +15,6 @@ if TYPE_CHECKING:
 
 #: A flat site's grid: two cells of this size each way, about the frame's centre.
 FLAT_CELL_M = 1.0e6
-
-
-class Later(Enum):
-    """The ground is laid later: the site is read as level, and what nobody gave of a house's floor stays empty."""
-
-    GROUND = "later"
 
 
 @dataclass(frozen=True)
