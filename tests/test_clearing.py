@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Point
 
-from screenplan.planting.clearing import ARC_EXCESS_M, joined_each, keep_clear, keep_clear_each
+from screenplan.planting.clearing import ARC_EXCESS_M, keep_clear, keep_clear_each
+from screenplan.site.lots import united
 
 #: Zones may be wider than their rule by the excess of their arcs.
 WIDE_M = 1.01 * ARC_EXCESS_M
@@ -103,8 +104,8 @@ def test_there_and_back_and_straight_on_is_the_capsule():
 
 def test_shapes_are_joined_by_owner_and_who_has_none_has_nothing():
     squares = np.array([shapely.box(x, 0, x + 2, 2) for x in (0, 1, 9)])
-    joined = joined_each(squares, np.array([1, 1, 3]), 4)
+    joined = united(squares, np.array([1, 1, 3]), 4)
     # Two squares of 4 m² that overlap by 2 m².
     assert shapely.area(joined).tolist() == [0.0, 6.0, 0.0, 4.0]
     assert shapely.is_empty(joined).tolist() == [True, False, True, False]
-    assert len(joined_each(squares[:0], np.zeros(0, dtype=int), 0)) == 0
+    assert len(united(squares[:0], np.zeros(0, dtype=int), 0)) == 0

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
+from screenplan.site.lots import united
 from screenplan.site.ragged import firsts, numbered
 
 #: Zones are wider than their rule's distance by up to this, so that their arcs contain the circle.
@@ -50,30 +51,8 @@ def keep_clear_each(geometries: np.ndarray, distance_m: np.ndarray) -> np.ndarra
     own = np.flatnonzero(solid[wide])
     pieces, of = np.concatenate([pieces, geometries[wide[own]]]), np.concatenate([of, own])
     order = np.argsort(of, kind="stable")
-    found[wide] = joined_each(pieces[order], of[order], len(wide))
+    found[wide] = united(pieces[order], of[order], len(wide))
     return found
-
-
-def joined_each(shapes: np.ndarray, of: np.ndarray, count: int) -> np.ndarray:
-    """Join the shapes of each owner to one.
-
-    Parameters
-    ----------
-    shapes : ndarray of Geometry, (n,)
-    of : ndarray of int, (n,)
-        The owner of each, ascending.
-    count : int
-        How many owners there are.
-
-    Returns
-    -------
-    ndarray of Geometry, (count,)
-        An empty one where an owner has none.
-    """
-    whole = np.full(count, shapely.GeometryCollection(), dtype=object)
-    if len(shapes):
-        shapely.geometrycollections(shapes, indices=of, out=whole)
-    return shapely.union_all(whole[:, None], axis=1)
 
 
 def _pieces(geometries: np.ndarray, distance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

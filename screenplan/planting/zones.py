@@ -21,13 +21,13 @@ from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.contracts.tables import layer_of_columns, with_notes
 from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
-from screenplan.planting.clearing import ARC_EXCESS_M, joined_each, keep_clear_each
+from screenplan.planting.clearing import ARC_EXCESS_M, keep_clear_each
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.planting.stock import hole_width, planted_height
 from screenplan.planting.things import Near, Thing, things_near, things_of
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Feature, Rule, load_rules
-from screenplan.site.lots import Lots, Many
+from screenplan.site.lots import Lots, Many, united
 from screenplan.site.ownership import outline_known
 from screenplan.site.plausible import MOST_ACROSS_M
 from screenplan.site.ragged import numbered
@@ -197,7 +197,7 @@ def _columns(kept: Sequence[tuple[Near, Rule, float]], number: np.ndarray) -> di
 
 def _left(lots: Lots, zones: np.ndarray, lot: np.ndarray) -> Many:
     """Give the ground of lots that no zone covers, the largest part of a lot first."""
-    left = shapely.difference(lots.outlines, joined_each(zones, lot, len(lots)))
+    left = shapely.difference(lots.outlines, united(zones, lot, len(lots)))
     parts, of = _ground_parts(left)
     area = shapely.area(parts)
     order = np.lexsort((-area, of))

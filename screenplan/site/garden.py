@@ -17,9 +17,9 @@ from screenplan.ground.said import said
 from screenplan.plan.site import Places
 from screenplan.site.compass import bearing_deg, unit_vector
 from screenplan.site.facades import SHORTEST_WALL_M, is_lived_in
-from screenplan.site.lots import Lots
+from screenplan.site.lots import Lots, united
 from screenplan.site.ownership import parcels_of, sound
-from screenplan.site.ragged import firsts, numbered
+from screenplan.site.ragged import firsts
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_M, steady_order, steady_order_each
 from screenplan.site.walls import walls_of_each
@@ -143,23 +143,13 @@ def _built_upon(lots: Lots) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndar
         return none, none.astype(object), np.full(len(lots), None), np.zeros(len(lots), dtype=bool)
     footprints = sound(buildings.geometry.to_numpy())
     lot, building = shapely.STRtree(footprints).query(subjects, predicate="intersects")
-    solid = _united(footprints[building], lot, len(lots))
+    solid = united(footprints[building], lot, len(lots))
     reached = np.ones(len(lots), dtype=bool)
     if math.isfinite(lots.reach_m):
         reached[:] = False
         reached[lots.near("buildings")[0]] = True
     lot, house = _main_houses(lots, footprints)
     return lot, footprints[house], solid, reached
-
-
-def _united(shapes: np.ndarray, of: np.ndarray, count: int) -> np.ndarray:
-    """Unite the shapes of each of so many owners, in the order of the shapes; empty where there is none."""
-    many = np.bincount(of, minlength=count)
-    order = np.lexsort((np.arange(len(of)), of))
-    owner, number = numbered(many)
-    table = np.full((count, many.max(initial=0)), None, dtype=object)
-    table[owner, number] = shapes[order]
-    return shapely.union_all(table, axis=1)
 
 
 def _main_houses(lots: Lots, footprints: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -321,7 +311,7 @@ def _passed(shapes: np.ndarray, rise_m: np.ndarray) -> np.ndarray:
     pieces = np.concatenate([shapes, hulls])
     of = np.concatenate([np.arange(len(shapes)), of])
     solid = shapely.area(pieces) > 0.0
-    return _united(pieces[solid], of[solid], len(shapes))
+    return united(pieces[solid], of[solid], len(shapes))
 
 
 def _away_from_road(lots: Lots, lot: np.ndarray, house: np.ndarray) -> np.ndarray:

@@ -94,12 +94,27 @@ class Many:
         return Many(layer, self.lot[rows], self.lots)
 
 
-def united(shapes: np.ndarray, lot: np.ndarray, lots: int) -> np.ndarray:
-    """Unite shapes by their lot, which ascends, (lots,); an empty one where a lot has none."""
-    count = np.bincount(lot, minlength=lots)
-    beside = np.full((lots, count.max(initial=1)), None, dtype=object)
-    beside[lot, np.arange(len(lot)) - firsts(count)[lot]] = shapes
-    return shapely.union_all(beside, axis=1)
+def united(shapes: np.ndarray, of: np.ndarray, count: int) -> np.ndarray:
+    """Unite the shapes of each owner, such as a lot.
+
+    Parameters
+    ----------
+    shapes : ndarray of Geometry, (n,)
+    of : ndarray of int, (n,)
+        The owner of each.
+    count : int
+        How many owners there are.
+
+    Returns
+    -------
+    ndarray of Geometry, (count,)
+        An empty one where an owner has none.
+    """
+    whole = np.full(count, shapely.GeometryCollection(), dtype=object)
+    if len(shapes):
+        order = np.argsort(of, kind="stable")
+        shapely.geometrycollections(shapes[order], indices=of[order], out=whole)
+    return shapely.union_all(whole[:, None], axis=1)
 
 
 def joined(parts: Sequence[Many]) -> Many:
