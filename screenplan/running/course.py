@@ -186,7 +186,7 @@ def arguments_of(
         if site.frame.is_placed:
             check_positions(site.frame)
         if plan.subject.ids:
-            from screenplan.running.street import refuse_of_street
+            from screenplan.running.street_refusals import refuse_of_street
 
             refuse_of_street(plan)
         if plan.design.wanted:

@@ -8,14 +8,12 @@ once. Sides and derived places are named by their lot, and every row of a layer 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 
 from screenplan.contracts import (
@@ -27,14 +25,11 @@ from screenplan.contracts import (
     SURROUNDINGS,
 )
 from screenplan.contracts.street import LOOKS_ONTO
-from screenplan.contracts.tables import DTYPES, has_rows, layer_of, notes_of, table_of, with_notes
+from screenplan.contracts.tables import has_rows, layer_of, notes_of, with_notes
 from screenplan.ground.errors import NobodyLooksError, NoRoomError, refuse
 from screenplan.ground.kept import Kept
 from screenplan.plan import Plan
-from screenplan.plan.design import Design
-from screenplan.plan.instead import Instead
 from screenplan.plan.planting import Rows
-from screenplan.plan.street import Street as Agreements
 from screenplan.planting.existing import stands_as_row
 from screenplan.planting.lines import choose_sides
 from screenplan.planting.shared_rows import (
@@ -48,9 +43,10 @@ from screenplan.planting.shared_rows import (
 )
 from screenplan.running.inputs import rows_of_files
 from screenplan.running.steps import STEPS, Step
+from screenplan.running.street_layers import join, named, put_lots
+from screenplan.running.street_refusals import check_agreements
 from screenplan.site.ownership import subject_outlines
 from screenplan.site.shared import find_shared
-from screenplan.site.steady import natural_key
 from screenplan.site.street_lots import layers_of, lots_of, lying_on, nearest_lot
 from screenplan.works.lot_costs import LotWork, share_costs
 
@@ -61,16 +57,6 @@ OF_A_LOT = (
 )  # fmt: skip
 #: Of these the ones that judge plants: they are not asked of a lot that plants nothing.
 OF_PLANTS = ("hedge_heights", "sight_triangles", "outgrown")
-#: Identifiers that the lots would give twice, by the step that gives them and the layer: each is named by its lot.
-NAMED = {
-    ("sides", "sides"): "side_id",
-    ("zones", "no_plant_zones"): "zone_id",
-    ("zones", "plantable_zone"): "zone_id",
-    ("sight_triangles", "sight_areas"): "area_id",
-    ("sight_triangles", "sight_plants"): "area_id",
-}
-#: The number of a derived window along its wall, in its name.
-_NUMBER = re.compile(r"(\d+)(?=, )")
 #: By which identifier a row is that of a lot, the surest first.
 KNOWN_BY = ("plant_id", "line_id", "side_id", "place_id", "view_id")
 
@@ -174,11 +160,11 @@ class Street:
         """Keep what a step gives of each lot, named by it, and give that of the street."""
         for lot, made in parts:
             for name in made:
-                made[name] = _named(lot.id, step.name, name, made[name])
+                made[name] = named(lot.id, step.name, name, made[name])
             lot.layers |= made
         crs = self.site.frame.crs
         return {
-            name: _join(name, [(lot.id, made[name]) for lot, made in parts], crs)
+            name: join(name, [(lot.id, made[name]) for lot, made in parts], crs)
             for name in step.gives
         }
 
@@ -277,7 +263,7 @@ class Street:
         if not any(sides is None or sides for sides in chosen.values()):
             raise nobody[0]
         shared = find_shared({lot.id: lot.layers["sides"] for lot in self.lots})
-        _check_agreements(self.plan, [stretch.lots for stretch in shared])
+        check_agreements(self.plan, [stretch.lots for stretch in shared])
         wanted = {side for sides in chosen.values() for side in sides or ()}
         # A lot whose rows are drawn or stand already plants those, and nothing else.
         own = {name for name, sides in chosen.items() if sides is None}
@@ -413,56 +399,17 @@ class Street:
         """Name the lot of each row, where rows are those of a lot."""
         if LOOKS_ONTO in layer.columns:
             onto = [", ".join(some) for some in layer[LOOKS_ONTO]]
-            return _put_lots(layer.drop(columns=LOOKS_ONTO), onto)
+            return put_lots(layer.drop(columns=LOOKS_ONTO), onto)
         if LOT.name in layer.columns:
-            return _put_lots(layer, layer[LOT.name])
+            return put_lots(layer, layer[LOT.name])
         key = next((key for key in KNOWN_BY if key in layer.columns and key in lots), None)
         if key is not None:
-            return _put_lots(layer, [lots[key].get(value) for value in layer[key]])
+            return put_lots(layer, [lots[key].get(value) for value in layer[key]])
         if not isinstance(layer, gpd.GeoDataFrame):
             return layer
         shapes = shapely.point_on_surface(layer.geometry.to_numpy())
         on = lying_on(shapes, self.outlines)
-        return _put_lots(layer, [self.lots[number].id if number >= 0 else None for number in on])
-
-
-def refuse_of_street(plan: Plan) -> None:
-    """Refuse what a plan of several lots cannot keep to.
-
-    Raises
-    ------
-    InputError
-        With the key, and what to do instead.
-    """
-    for asked, what, mend, key in (
-        (
-            plan.design.wanted,
-            "a design chooses the planting of one lot",
-            "Set design.wanted to false, and plant rows along the sides that are looked across; or design each lot by "
-            "itself, the others' plants as existing_screens",
-            Design.key("wanted"),
-        ),
-        (
-            plan.alternatives.asked,
-            "alternatives are compared for one lot",
-            "Leave [alternatives] out, and run the street once for each",
-            "alternatives",
-        ),
-        (
-            bool(plan.instead.compare),
-            "a fence, an awning or a moved place is compared for one lot",
-            "Leave [instead] out, or plan that lot by itself",
-            Instead.key("compare"),
-        ),
-        (
-            plan.tape is not None,
-            "what is measured by tape is of one lot",
-            "Leave the section tape out, or plan that lot by itself",
-            "tape",
-        ),
-    ):
-        if asked:
-            raise refuse(f"{what}, and subject.ids names {len(plan.subject.ids)}", mend, key=key)
+        return put_lots(layer, [self.lots[number].id if number >= 0 else None for number in on])
 
 
 def _chosen_sides(lot: _Lot, along: Sequence[str]) -> list[str] | None:
@@ -481,30 +428,6 @@ def _bare_names(lot: _Lot) -> list[str]:
     return [str(name).removeprefix(f"{lot.id} ") for name in lot.layers["sides"]["side_id"]]
 
 
-def _check_agreements(plan: Plan, pairs: Sequence[tuple[str, str]]) -> None:
-    """Refuse an agreement about lots that are not planned, or that share no boundary."""
-    key = Agreements.key("agreed")
-    for agreed in plan.street.agreed:
-        for lot in agreed:
-            if lot not in plan.subject.ids:
-                raise plan.placed(
-                    refuse(
-                        f"lot '{lot}' is not one of those that are planned",
-                        f"Name two of {', '.join(plan.subject.ids)}, or add it to subject.ids",
-                        key=key,
-                    )
-                )
-        if not any(set(agreed) == set(pair) for pair in pairs):
-            touching = dict.fromkeys(" and ".join(pair) for pair in pairs)
-            raise plan.placed(
-                refuse(
-                    f"lots {' and '.join(agreed)} share no boundary",
-                    f"Take the agreement out; boundaries are shared by {'; '.join(touching) or 'no two lots'}",
-                    key=key,
-                )
-            )
-
-
 def _said(share: Share, plants: int) -> str:
     if not share.planter:
         return "Nobody looks across it, so that neither lot plants it"
@@ -516,98 +439,3 @@ def _said(share: Share, plants: int) -> str:
     }[share.how]
     none = "" if plants else ". No plant of it is needed, or none has room"
     return f"{how[0].upper()}{how[1:]}{none}"
-
-
-def _named(lot: str, step: str, name: str, layer):
-    """Put the lot's name before the identifiers that another lot may give too."""
-    column = NAMED.get((step, name))
-    if column is not None:
-        layer = _renamed(layer, {column: [f"{lot} {own}" for own in layer[column]]})
-    elif (step, name) == ("places", "private_places"):
-        derived = layer["derived"].fillna(False).to_numpy(bool)
-        layer = _renamed(
-            layer,
-            {
-                column: [
-                    f"{lot} {own}" if mine and not pd.isna(own) else own
-                    for own, mine in zip(layer[column], derived, strict=True)
-                ]
-                for column in ("place_id", "name")
-            },
-        )
-    return layer
-
-
-def _renamed(layer, columns: Mapping[str, Sequence]):
-    notes = notes_of(layer)
-    texts = {
-        name: pd.array(list(values), dtype=layer[name].dtype) for name, values in columns.items()
-    }
-    return with_notes(layer.assign(**texts), notes)
-
-
-def _join(name: str, parts: Sequence[tuple[str, Any]], crs):
-    """Make one layer of those of the lots, with their notes; an empty one if no lot is asked for it."""
-    notes = _notes(parts)
-    some = [(lot, layer) for lot, layer in parts if len(layer)] or [*parts[:1]]
-    if not some:
-        contract = OUTPUTS[name]
-        return layer_of(contract, [], [], crs) if contract.geometry else table_of(contract, [])
-    if name == "windows":
-        return with_notes(_join_windows(some), notes)
-    layers = [_put_lots(layer, [lot] * len(layer)) for lot, layer in some]
-    # What a person gave keeps the number of its row, for refusals.
-    given = any(layer.index.name for layer in layers)
-    whole = layers[0] if len(layers) == 1 else pd.concat(layers, ignore_index=not given)
-    return with_notes(whole, notes)
-
-
-def _join_windows(parts: Sequence[tuple[str, Any]]):
-    """Give each window once, with the lots onto which it looks; it is set apart if it is so for all of them."""
-    given = any(layer.index.name for _, layer in parts)
-    every = pd.concat(
-        [layer.assign(**{LOOKS_ONTO: [(lot,)] * len(layer)}) for lot, layer in parts],
-        ignore_index=not given,
-    )
-    ids = every["window_id"].astype(str).to_numpy()
-    onto: dict[str, tuple[str, ...]] = {}
-    for window, lots in zip(ids, every[LOOKS_ONTO], strict=True):
-        onto[window] = (*onto.get(window, ()), *lots)
-    looking = set(ids[every["set_apart"].isna().to_numpy()])
-    once = every[~pd.Series(ids).duplicated().to_numpy()].copy()
-    names = once["window_id"].astype(str)
-    once[LOOKS_ONTO] = pd.Series([onto[name] for name in names], index=once.index, dtype=object)
-    once["set_apart"] = once["set_apart"].mask(names.isin(looking).to_numpy())
-    return _numbered(once)
-
-
-def _numbered(windows):
-    """Give derived windows new numbers along each wall: each lot has counted those alone that look onto it."""
-    derived = windows["derived"].fillna(False).to_numpy(bool)
-    names = windows["name"].to_list()
-    count: dict = {}
-    for row in sorted(np.flatnonzero(derived), key=lambda row: natural_key(str(windows["window_id"].iloc[row]))):  # fmt: skip
-        before, _, wall = _NUMBER.split(names[row], maxsplit=1)
-        of = windows["building_id"].iloc[row], before, wall
-        count[of] = count.get(of, 0) + 1
-        names[row] = f"{before}{count[of]}{wall}"
-    return windows.assign(name=pd.Series(names, index=windows.index, dtype=windows["name"].dtype))
-
-
-def _notes(parts: Sequence[tuple[str, Any]]) -> list[str]:
-    """Give the notes of the lots, each with the lot's name; what is said of all of them once."""
-    said: dict[str, list[str]] = {}
-    for lot, layer in parts:
-        for note in notes_of(layer):
-            said.setdefault(f"{note}", []).append(lot)
-    return [
-        note if len(lots) == len(parts) else f"Lot {', '.join(lots)}: {note}"
-        for note, lots in said.items()
-    ]
-
-
-def _put_lots(layer, lots):
-    """Give a layer with the column of lots last but for its geometry."""
-    texts = pd.Series(pd.array(list(lots), dtype=DTYPES["text"]), index=layer.index)
-    notes = notes_of(layer)
-    return with_notes(layer.assign(**{LOT.name: texts}), notes)
