@@ -8,7 +8,8 @@ from pty_kit import talk
 
 from screenplan.commandline.answers import USUAL, read_direction, read_position, read_window
 from screenplan.commandline.asking import QUESTIONS
-from screenplan.commandline.starting import Given, start_plan
+from screenplan.commandline.gathering import Given
+from screenplan.commandline.starting import start_plan
 from screenplan.ground.errors import InputError
 from screenplan.plan import read_plan
 from screenplan.running.inputs import read_inputs

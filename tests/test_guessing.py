@@ -7,9 +7,10 @@ from click.testing import CliRunner
 from site_layers import UTM, box
 
 from screenplan.commandline import main as main_module
+from screenplan.commandline.gathering import Given
 from screenplan.commandline.guessing import guess_columns, guess_missing
 from screenplan.commandline.main import main
-from screenplan.commandline.starting import Given, start_plan
+from screenplan.commandline.starting import start_plan
 
 
 def guess(name, **options):

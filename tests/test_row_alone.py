@@ -14,7 +14,9 @@ import sheet_reader
 from pyproj import CRS, Geod
 from reading_kit import read_frames
 
-from screenplan.commandline.starting import Given, sides_of, start_plan
+from screenplan.commandline.gathering import Given
+from screenplan.commandline.listing_sides import sides_of
+from screenplan.commandline.starting import start_plan
 from screenplan.ground.datum import ground_plane, is_ground, knows_north
 from screenplan.ground.errors import InputError
 from screenplan.ground.frame import LocalFrame

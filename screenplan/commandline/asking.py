@@ -22,7 +22,8 @@ from screenplan.commandline.answers import (
     read_position,
     read_window,
 )
-from screenplan.commandline.starting import Given, check_target
+from screenplan.commandline.gathering import Given
+from screenplan.commandline.starting import check_target
 from screenplan.ground.errors import InputError
 from screenplan.ground.said import in_units
 from screenplan.ground.units import units_of

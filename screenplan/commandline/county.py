@@ -140,7 +140,7 @@ def layers_from(plan: str, given: Mapping[str, Any]) -> dict[str, Any]:
     from dataclasses import replace
     from pathlib import Path
 
-    from screenplan.commandline.starting import split_source
+    from screenplan.commandline.gathering import split_source
     from screenplan.county.whole import READ
     from screenplan.ground.errors import refuse
     from screenplan.plan import read_plan

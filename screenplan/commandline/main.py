@@ -195,7 +195,8 @@ def start(target, us, force, **given):
     Exit code 0: the plan can be checked; 2: an input is wrong. If it is one that is mended in the
     plan file, the file is written all the same.
     """
-    from screenplan.commandline.starting import Given, start_plan
+    from screenplan.commandline.gathering import Given
+    from screenplan.commandline.starting import start_plan
 
     made = Given(**given)
     if made == Given(layers=(), systems=(), hidden=(), windows=()):
@@ -246,8 +247,8 @@ def _ask(target, us, force):
 @_JSON
 def sides(source, as_json, **options):
     """List the sides of the parcel in a plan, or in a file of parcels."""
+    from screenplan.commandline.listing_sides import sides_of
     from screenplan.commandline.showing import show_sides
-    from screenplan.commandline.starting import sides_of
 
     frame, units = sides_of(source, **options)
     show_sides(frame, units, as_json=as_json)

@@ -12,7 +12,7 @@ from typing import Any
 import geopandas as gpd
 from pyogrio import list_layers
 
-from screenplan.commandline.starting import split_source
+from screenplan.commandline.gathering import split_source
 from screenplan.contracts import INPUTS, OUTPUTS, WRITTEN, written_parts
 from screenplan.contracts.tables import give_types
 from screenplan.ground.datum import horizontal

@@ -1,4 +1,4 @@
-"""``screenplan start`` and ``screenplan sides``: from what a person has to a plan file.
+"""``screenplan start``: from what a person has to a plan file.
 
 A person with layers gets a plan that names them; a person with a track, corners, courses or just
 a length gets a small layer made of it beside the plan, and a list of what cannot be judged.
@@ -6,48 +6,22 @@ a length gets a small layer made of it beside the plan, and a list of what canno
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 
-from screenplan.commandline.answers import (
-    read_budget,
-    read_day,
-    read_kinds,
-    read_place,
-    read_plants,
-    read_window,
-)
-from screenplan.commandline.guessing import Ask, guess_columns, guess_kind, guess_missing
-from screenplan.commandline.outlines import (
-    Found,
-    from_corners,
-    from_courses,
-    from_length,
-    from_track,
-)
-from screenplan.contracts import INPUTS
+from screenplan.commandline.gathering import Given, beside, gather, name_ids, split_systems
+from screenplan.commandline.guessing import Ask
+from screenplan.commandline.outlines import Found
 from screenplan.ground.errors import InputError, Problem, refuse
-from screenplan.ground.paths import check_path
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length, units_of
-from screenplan.plan import DEFAULTS, Plan, check_plan, read_plan
+from screenplan.plan import check_plan
 from screenplan.plan.text import plan_text, short_text
-from screenplan.running.inputs import (
-    read_inputs,
-    refuse_several,
-    rows_of_files,
-    step_arguments,
-)
-from screenplan.running.steps import STEPS
-from screenplan.site.composed import is_held
-from screenplan.site.loose import sample_rows
-from screenplan.site.point_columns import find_point_columns
-from screenplan.site.reading import LayerSource
+from screenplan.running.inputs import read_inputs
 from screenplan.site.sides import find_sides
 
 #: What cannot be judged without a layer.
@@ -76,32 +50,6 @@ class Started:
 
     said: list[str]
     problems: tuple[Problem, ...] = ()
-
-
-@dataclass(frozen=True)
-class Given:
-    """What a person has, as the options of ``screenplan start`` are called; their help says what each is."""
-
-    layers: Sequence[str] = ()
-    terrain: str | None = None
-    systems: Sequence[str] = ()
-    subject_id: str | None = None
-    id_column: str | None = None
-    point: Sequence[float] | None = None
-    track: str | None = None
-    corners: str | None = None
-    courses: str | None = None
-    length: str | None = None
-    at: Sequence[float] | None = None
-    bearing: str | None = None
-    garden: str | None = None
-    hidden: Sequence[str] = ()
-    windows: Sequence[str] = ()
-    species: str | None = None
-    planting: str | None = None
-    plants: int | None = None
-    budget: str | None = None
-    unit: str = "m"
 
 
 def check_target(target: str | Path, force: bool) -> Path:
@@ -149,15 +97,15 @@ def start_plan(
     target = check_target(target, force)
     # Who measures in feet reads feet.
     us = us or units_of(given.length or f"1 {given.unit}") == "us"
-    terrain, found = given.terrain, _gather(target, given, ask, us=us)
+    terrain, found = given.terrain, gather(target, given, ask, us=us)
     if given.id_column is not None:
-        _name_ids(found, target, given.id_column)
+        name_ids(found, target, given.id_column)
     known = [
         *found.layers,
         *(["terrain"] if terrain else []),
         *(["parcels"] if given.corners else []),
     ]
-    crs = _split_systems(given.systems, known)
+    crs = split_systems(given.systems, known)
     for name in found.layers:
         found.layers[name]["crs"] = crs.get(name, found.layers[name].get("crs"))
     found.chosen.setdefault("plan", {})["title"] = target.stem.replace("_", " ")
@@ -182,11 +130,11 @@ def start_plan(
         for name, text in (_WITHOUT | _without_by_tape(found.tape)).items()
         if text and name not in found.layers and not (name == "terrain" and terrain)
     ]
-    ground = {"file": _beside(terrain, target)} if terrain else None
+    ground = {"file": beside(terrain, target)} if terrain else None
     if ground and "terrain" in crs:
         ground["crs"] = crs["terrain"]
 
-    beside = _write_made(found.made, made, force)
+    is_made = _write_made(found.made, made, force)
     try:
         sides, problems = _choose_side(found, target, ground, us)
         if found.tape:
@@ -200,10 +148,10 @@ def start_plan(
         text = plan_text(found.chosen, found.layers, head=head, notes=notes, terrain=ground)
         target.write_text(text, encoding="utf-8")
     except BaseException:
-        if beside:
+        if is_made:
             made.unlink(missing_ok=True)
         raise
-    return _tell(target, made if beside else None, found, missing, problems, us)
+    return _tell(target, made if is_made else None, found, missing, problems, us)
 
 
 def _leave_choice(found: Found) -> dict[str, list[str]]:
@@ -273,280 +221,6 @@ def _tell(
     else:
         said.append(f"Next: screenplan check {target}, then screenplan run {target}")
     return Started(said, problems)
-
-
-def sides_of(
-    source: str,
-    *,
-    subject_id: str | None = None,
-    id_column: str | None = None,
-    crs: str | None = None,
-    point: Sequence[float] | None = None,
-    us: bool = False,
-):
-    """Find the sides of the parcel in a plan file, or in a file of parcels.
-
-    Returns
-    -------
-    sides : GeoDataFrame
-    units : str
-    """
-    asked = {"id": subject_id, "point": point or None}
-    subject = {key: value for key, value in asked.items() if value is not None}
-    if source.lower().endswith(".toml"):
-        plan, folder = read_plan(source)
-        if subject and "parcels" in plan.layers:
-            parcels = {"file": plan.layers["parcels"].file}
-            chosen = check_plan({"layers": {"parcels": parcels}, "subject": subject}).subject
-            plan = plan.model_copy(update={"subject": chosen})
-        plan = _change_parcels(plan, id_column, crs)
-    else:
-        file, layer = split_source(source)
-        sample = sample_rows("parcels", LayerSource(file, layer, crs=crs))
-        theirs = list(map(str, sample.columns))
-        columns: dict[str, str | None] = {"parcel_id": id_column}
-        if not id_column:
-            guess = guess_columns("parcels", sample, wanted=subject_id)
-            if guess.problems and subject_id is not None:
-                raise InputError(
-                    replace(problem, file=str(file), layer=layer) for problem in guess.problems
-                )
-            columns = dict(guess.columns)
-        if subject_id is not None and not columns and "parcel_id" not in theirs:
-            raise refuse(
-                f"no column is known to hold the parcels' ids, so parcel '{subject_id}' cannot be found",
-                f"Name it with --id-column; the columns are {', '.join(theirs) or 'none'}",
-                file=str(file),
-                layer=layer,
-            )
-        given = {"file": file, "layer": layer, "columns": columns, "crs": crs}
-        plan = check_plan({"layers": {"parcels": given}, "subject": subject})
-        folder = Path.cwd()
-    refuse_several(plan, "sides are listed of", f"Name it: --id {next(iter(plan.subject.ids), '')}")
-    site = read_inputs(plan, folder)
-    layers = dict(site.layers)
-    if not len(layers["parcels"]):
-        raise refuse(
-            "the plan knows only its row, and a row has no sides",
-            "Give the parcel: name a file that holds it under layers.parcels",
-            key="layers.parcels",
-        )
-    names = (
-        ("sides", "windows", "places", "across")
-        if "buildings" in layers or "windows" in layers
-        else ("sides",)
-    )
-    for name in names:
-        with rows_of_files(layers, site.inputs, plan):
-            layers |= STEPS[name](layers, **step_arguments(STEPS[name], plan, folder, site.terrain))
-    return layers["sides"], "us" if us else plan.plan.units
-
-
-def _change_parcels(plan: Plan, id_column: str | None, crs: str | None) -> Plan:
-    """Give a plan whose parcels have another column of ids or another CRS."""
-    parcels = plan.layers.get("parcels")
-    if parcels is None or (id_column is None and crs is None):
-        return plan
-    columns = parcels.columns if id_column is None else {**parcels.columns, "parcel_id": id_column}
-    changed = parcels.model_copy(update={"columns": columns, "crs": crs or parcels.crs})
-    return plan.model_copy(update={"layers": {**plan.layers, "parcels": changed}})
-
-
-def split_source(text: str) -> tuple[Path, str | None]:
-    """Split ``FILE:LAYER``; a drive letter's colon belongs to the file."""
-    check_path(text)
-    file, colon, layer = text.rpartition(":")
-    if not colon or len(file) == 1 or "/" in layer or "\\" in layer:
-        return Path(text), None
-    return Path(file), layer
-
-
-def _gather(target: Path, given: Given, ask: Ask | None, *, us: bool) -> Found:
-    found = Found()
-    systems = dict(text.partition("=")[::2] for text in given.systems)
-    for text in given.layers:
-        name, equals, source = text.partition("=")
-        if not equals or name not in INPUTS:
-            raise refuse(
-                f"--layer {text} names no layer of a plan",
-                f"Write NAME=FILE or NAME=FILE:LAYER, NAME one of {', '.join(INPUTS)}",
-            )
-        file, layer = split_source(source)
-        sample = sample_rows(name, LayerSource(file, layer, crs=systems.get(name)))
-        theirs, is_parcels = [str(column) for column in sample.columns], name == "parcels"
-        guess = guess_columns(
-            name,
-            sample,
-            named={"parcel_id": given.id_column} if is_parcels and given.id_column else {},
-            wanted=given.subject_id if is_parcels else None,
-            ask=ask,
-            us=us,
-        )
-        found.problems += [
-            replace(problem, file=str(file), layer=layer) for problem in guess.problems
-        ]
-        said: dict[str, Any] = {"columns": guess.columns, "units": guess.units}
-        if name == "buildings":
-            storeys = guess_missing(sample, guess, DEFAULTS.site.storey_height)
-            said["missing"] = {} if storeys is None else {"storeys": storeys}
-        if name == "existing_screens" and (kind := guess_kind(layer, guess, sample)):
-            said["fixed"] = {"kind": kind}
-        found.notes[f"layers.{name}"] = [
-            f"Columns of the file: {', '.join(theirs)}",
-            f"Columns that are used: {', '.join(column.name for column in INPUTS[name].columns)}",
-            *_how_to_name(name, theirs),
-        ]
-        found.layers[name] = {"file": _beside(file, target), "layer": layer, **said}
-        if given.length:
-            found.layers[name]["points"] = find_point_columns(theirs)
-        if guess.said:
-            told = "; ".join(guess.said)
-            lengths = any(column.endswith("_m") for column in guess.columns)
-            check = "check this, and the units of heights," if lengths else "check this"
-            found.say.append(f"{name}: {told}; {check} in the plan file")
-    ways = [] if found.layers.get("parcels") is None else ["--layer parcels"]
-    ways += [f"--{way}" for way in ("track", "corners", "courses", "length") if getattr(given, way)]
-    if len(ways) > 1:
-        raise refuse(f"the parcel is given twice, by {' and '.join(ways)}", "Keep one of them")
-    place = tuple(given.at) if given.at else None
-    if given.bearing is not None and not given.length:
-        raise refuse(
-            "a bearing is given without a length", "Give --length too, or leave --bearing out",
-            key="--bearing",
-        )  # fmt: skip
-    needs_place = bool(given.courses)
-    if given.track:
-        from_track(found, Path(given.track))
-    elif given.corners:
-        needs_place = from_corners(
-            found, Path(given.corners), place, given.unit, systems.get("parcels")
-        )
-    elif given.courses:
-        from_courses(found, Path(given.courses), place, given.unit)
-    elif given.length:
-        from_length(found, given.length, place, given.bearing)
-    _say_measured(found, given)
-    _say_wishes(found, given)
-    if needs_place and place is None:
-        found.say.append(
-            "The site's place on earth is not known: no positions for a receiver or a map, no sun and no light. Give --at LON LAT to place it"
-        )
-    return found
-
-
-def _say_wishes(found: Found, given: Given) -> None:
-    """Take what is to be planted, when, and what is at hand."""
-    if given.species:
-        found.chosen["plants"] = {"species": read_kinds(given.species)}
-    if given.planting:
-        found.chosen["calendar"] = {"planting": read_day(given.planting)}
-    hand = {}
-    if given.plants is not None:
-        hand["plants"] = read_plants(str(given.plants))
-    if given.budget:
-        us = given.length is not None and units_of(given.length) == "us"
-        hand |= read_budget(given.budget, "ft" if us else "m")
-    if hand:
-        found.chosen["hand"] = hand
-
-
-def _say_measured(found: Found, given: Given) -> None:
-    """Take what was measured beside the line."""
-    if not given.length:
-        for option, texts in (("--window", given.windows), ("--hide", given.hidden)):
-            if texts:
-                raise refuse(
-                    f"{option} is measured from a line, and none is given",
-                    'Give --length too, or a layer, or write it into the plan file under [tape] with side = "north"',
-                    key=option,
-                )
-        if given.garden:
-            raise refuse(
-                "--garden is a side of a line, and none is given",
-                "Give --length too",
-                key="--garden",
-            )
-        return
-    if given.garden:
-        found.tape["garden"] = given.garden
-    for table, option, texts, read in (
-        ("private_places", "--hide", given.hidden, read_place),
-        ("windows", "--window", given.windows, read_window),
-    ):
-        rows = []
-        for number, text in enumerate(texts, start=1):
-            try:
-                rows.append(read(text, given.length))
-            except InputError as error:
-                refusal = InputError(
-                    replace(problem, key=option, rows=(number,)) for problem in error.problems
-                )
-                refusal.units = units_of(given.length)
-                raise refusal from None
-        if rows:
-            found.tape[table] = rows
-    for source in found.layers.values():
-        file, named = source["file"], source.pop("points", None)
-        if named is not None and not named[2] and file.lower().endswith(".csv"):
-            # Places in a table are measured as the line is: from its zero peg.
-            source["crs"] = "as planting_line"
-
-
-def _name_ids(found: Found, target: Path, column: str) -> None:
-    """Take a column of the parcels' file as the one of their ids."""
-    parcels = found.layers.get("parcels")
-    if parcels is None:
-        raise refuse(
-            "--id-column names a column of the parcels, and no file of parcels is given",
-            "Give --layer parcels=FILE, or leave --id-column out",
-        )
-    source = LayerSource(target.parent / parcels["file"], parcels["layer"])
-    theirs = list(map(str, sample_rows("parcels", source, 1).columns))
-    if not is_held(column, theirs):
-        raise refuse(
-            f"the parcels have no column '{column}'",
-            f"Name one of {', '.join(theirs) or 'none'}",
-            file=parcels["file"],
-            layer=parcels["layer"],
-            key="--id-column",
-        )
-    parcels["columns"] = {**parcels["columns"], "parcel_id": column}
-
-
-def _split_systems(texts: Sequence[str], known: Sequence[str]) -> dict[str, str]:
-    """Split ``NAME=CRS``; WKT holds no sign of equality."""
-    crs = {}
-    for text in texts:
-        name, equals, system = text.partition("=")
-        if not equals or name not in known:
-            raise refuse(
-                f"--crs {text} names no layer that is given",
-                f"Write NAME=CRS, NAME one of {', '.join(known) or 'none'}",
-            )
-        crs[name] = system
-    return crs
-
-
-def _how_to_name(name: str, theirs: Sequence[str]) -> list[str]:
-    """Tell how a column of another name or in another unit is given."""
-    ours = [column.name for column in INPUTS[name].columns]
-    if set(theirs) <= set(ours):
-        return []
-    said = ["A column of another name: columns = { " + ours[0] + ' = "its name" }']
-    lengths = [column for column in ours if column.endswith("_m")]
-    if lengths:
-        said.append(f'A column in feet: units = {{ {lengths[0]} = "ft" }}')
-        value = "storeys = 2" if name == "buildings" else f'{lengths[0]} = "1.8 m"'
-        said.append(f"A value for rows that lack one: missing = {{ {value} }}")
-    return said
-
-
-def _beside(file: str | Path, target: Path) -> str:
-    """Write a path relative to the plan file where that is possible."""
-    try:
-        return Path(os.path.relpath(Path(file).resolve(), target.parent.resolve())).as_posix()
-    except ValueError:  # another drive
-        return Path(file).resolve().as_posix()
 
 
 def _write_made(made: Mapping[str, gpd.GeoDataFrame], file: Path, force: bool) -> bool:
