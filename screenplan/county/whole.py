@@ -401,7 +401,7 @@ def _warnings(task: Task, skipped: pd.DataFrame, totals: Mapping[str, Any]) -> l
         told.append("No terrain is given; the ground is taken as level.")
     if task.plan.county.rays:
         told.append(
-            f"Each parcel was looked at with about {task.plan.county.rays} rays at most, and the column target_spacing_m says how closely; {MEASURED}."
+            f"Each parcel was looked at with about {task.plan.county.rays:,} rays at most, and the column target_spacing_m says how closely; {MEASURED}."
         )
     aside = _parcels_in(skipped).drop_duplicates("source_row")
     if len(aside):
