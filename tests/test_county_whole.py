@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
-from county_kit import CRS, EAST, NORTH, PLAN, lots, sides_of, told_alone
+from county_kit import CRS, DEPTH_M, EAST, NORTH, PLAN, WIDTH_M, lots, sides_of, told_alone
 
 import screenplan
 from screenplan.contracts.county import COUNTED_YEARS
@@ -38,13 +38,11 @@ def differ(one, other, leave=()):
     pd.testing.assert_frame_equal(one[columns], other[columns])
 
 
-@pytest.mark.parametrize("parcel_id", ["p1", "p5"])
-def test_a_parcel_of_a_county_is_what_a_plan_of_it_alone_gives(run, layers, parcel_id):
-    # Evidence: the plan of a single parcel, along the sides that the county plants.
-    sides = sides_of(run)
-    mine = sides[sides["parcel_id"] == parcel_id].set_index("side_id")
+def hold_to_its_plan(mine, layers):
+    """A parcel's sides in a county are what the plan of it alone tells, along the sides that the county plants."""
+    alone = told_alone(PLAN, layers, mine)
+    mine = mine.set_index("side_id")
     planted = mine.index[mine["side_class"] != "front"]
-    alone = told_alone(PLAN, layers, mine.reset_index())
     assert mine["plants"].to_dict() == {name: alone["plants"].get(name, 0) for name in mine.index}
     for name in ("plantable_m", "needed_m"):
         told = mine.loc[planted, name].astype(float).to_dict()
@@ -52,10 +50,42 @@ def test_a_parcel_of_a_county_is_what_a_plan_of_it_alone_gives(run, layers, parc
     for name in ("views_open", *(f"closed_y{year:02d}" for year in COUNTED_YEARS)):
         assert mine[name].sum() == alone[name]
     assert alone["views_open"] > 0
-    assert mine["year_closed"].dropna().max() == alone["year_closed"]
+    last = mine.loc[mine["views_open"] > 0, "year_closed"]
+    assert (None if last.isna().any() else last.max()) == alone["year_closed"]
     assert mine["rays"].iloc[0] == alone["rays"]
     # 20 apiece by height in the plan's prices.
     assert mine["cost"].astype(float).tolist() == (20.0 * mine["plants"].astype(float)).tolist()
+
+
+@pytest.mark.parametrize("parcel_id", ["p1", "p5"])
+def test_a_parcel_of_a_county_is_what_a_plan_of_it_alone_gives(run, layers, parcel_id):
+    # Evidence: the plan of a single parcel.
+    sides = sides_of(run)
+    hold_to_its_plan(sides[sides["parcel_id"] == parcel_id], layers)
+
+
+def test_so_it_is_among_walls_hedges_and_trees_that_stand_already(run, layers, tmp_path):
+    # Evidence: the plan of a single parcel; a tree keeps plants away, all three stop looks.
+    standing = gpd.GeoDataFrame(
+        {
+            "screen_id": ["wall", "hedge", "tree"], "kind": ["wall", "hedge", "tree"],
+            "height_m": [2.0, 1.6, 7.0], "width_m": [0.2, 1.0, 4.0], "opacity": [1.0, 0.8, 0.6],
+        },
+        geometry=[
+            shapely.linestrings([[EAST + WIDTH_M, NORTH + 8.0], [EAST + WIDTH_M, NORTH + 20.0]]),
+            shapely.linestrings([[EAST + 4.0, NORTH + DEPTH_M - 3.0], [EAST + 12.0, NORTH + DEPTH_M - 3.0]]),
+            shapely.points(EAST + 18.0, NORTH + DEPTH_M - 2.0),
+        ],
+        crs=CRS,
+    )  # fmt: skip
+    among = layers | {"existing_screens": standing}
+    other = sides_of(screenplan.run_county(PLAN, layers=among, out=tmp_path / "among"))
+    mine = other[other["parcel_id"] == "p1"]
+    hold_to_its_plan(mine, among)
+    # They do change what is told of the parcel.
+    bare = sides_of(run).query("parcel_id == 'p1'")
+    assert mine["plants"].sum() < bare["plants"].sum()
+    assert mine["closed_y05"].sum() != bare["closed_y05"].sum()
 
 
 @pytest.mark.parametrize("at_once", [1, 4, 100])
