@@ -19,7 +19,7 @@ from screenplan.plan.planting import Rows
 from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, standing_plants_each
 from screenplan.planting.mixes import kinds_in, with_spacing
 from screenplan.planting.set_layers import Asked, dropped_layer, plants_layer
-from screenplan.planting.setting import Plant, Setting
+from screenplan.planting.setting import Setting
 from screenplan.planting.species_model import Species
 from screenplan.planting.stock import planted_height
 from screenplan.planting.zones import plantable_ground
@@ -144,8 +144,7 @@ def _set_rows(lots: Lots, lines: Many, grounds: np.ndarray, zones: Many, asked: 
     for plant in standing:
         if plant.line is not None:
             spot = plant.point.x, plant.point.y
-            own = Plant(plant.line, plant.station_m, spot, standing=plant)
-            setting.plants[setting.lot[plant.line]].append(own)
+            setting.planted[plant.line].add(plant.station_m, spot, plant)
     setting.join_corners()
     for some in setting.waves(1):
         setting.plant_lines(some)

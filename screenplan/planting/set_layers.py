@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 import shapely
@@ -15,8 +16,8 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.plan import Options
 from screenplan.planting.existing import Standing
 from screenplan.planting.mixes import kind_at
-from screenplan.planting.setting import Plant, Setting, distance
-from screenplan.planting.spans import CLEARANCE_M, running
+from screenplan.planting.setting import Setting, distance
+from screenplan.planting.spans import CLEARANCE_M, places_on
 from screenplan.planting.species import species_of
 from screenplan.planting.species_model import Species
 from screenplan.site.lots import Many
@@ -38,61 +39,101 @@ class Asked:
     species_table: Mapping[str, Species] | None
 
 
+@dataclass(frozen=True, eq=False)
+class _Plants:
+    """The plants of all lines, by line and along each; all arrays (plants,) but for the places, (plants, 2)."""
+
+    line: np.ndarray
+    station: np.ndarray
+    moved: np.ndarray
+    xy: np.ndarray
+    standing: list[Standing | None]
+
+    @classmethod
+    def of(cls, setting: Setting) -> _Plants:
+        """Gather what was set."""
+        line = np.repeat(
+            np.arange(len(setting.planted)), [len(own.stations) for own in setting.planted]
+        )
+        station, moved, x, y = (
+            np.array([*chain.from_iterable(getattr(own, name) for own in setting.planted)], float)
+            for name in ("stations", "moved", "x", "y")
+        )
+        standing = [*chain.from_iterable(own.standing for own in setting.planted)]
+        order = np.lexsort((station, line))
+        xy = np.stack([x, y], axis=1)[order]
+        standing = [standing[k] for k in order.tolist()]
+        return cls(line[order], station[order], moved[order], xy, standing)
+
+    @property
+    def there(self) -> np.ndarray:
+        """Which plants stand already, (plants,)."""
+        return np.array([own is not None for own in self.standing], dtype=bool)
+
+
 def plants_layer(setting: Setting, asked: Asked, kinds, heights) -> Many:
     """Give the layer of the plants, of each lot in the order of its lines and along each."""
-    plants = sorted(
-        (plant for some in setting.plants for plant in some),
-        key=lambda plant: (plant.line, plant.station),
-    )
-    of = np.array([plant.line for plant in plants], dtype=int)
+    plants = _Plants.of(setting)
+    there, of = plants.there, plants.line
     lot = np.array(setting.lot, dtype=int)[of]
-    points = shapely.points(np.array([plant.spot for plant in plants]).reshape(-1, 2))
-    xy = shapely.get_coordinates(points)
-    last = {plant.line: plant.station for plant in plants}
-    line_ids = setting.layer["line_id"].to_numpy(dtype=object)
-    offsets = setting.layer["offset_m"].to_numpy(dtype=float, na_value=math.nan).tolist()
-    chosen, before = asked.plan.plants, None
-    planted = dict.fromkeys(last, 0)
-    species, stock, height, offset, gap = [], [], [], [], []
-    turns = [(kind, float(heights[kind])) for kind in kinds]
-    for plant in plants:
-        own = plant.standing
-        kind, planted_m = kind_at(turns, planted[plant.line], chosen.group)
-        planted[plant.line] += own is None
-        height.append(planted_m if own is None else own.height_m)
-        if own is not None and own.species is not None:
-            kind = species_standing(own, asked.species_table)
-        species.append(kind.key)
-        stock.append(chosen.stock if own is None else STANDING_STOCK)
-        offset.append(_offset(setting.lines[plant.line], offsets[plant.line], plant))
-        gap.append(_gap(setting, plant, before, last))
-        before = plant
+    offsets = setting.layer["offset_m"].to_numpy(dtype=float, na_value=math.nan)[of]
+    number, turns = _numbers(plants, there), [(kind.key, float(heights[kind])) for kind in kinds]
+    most = number.max(initial=0) + 1
+    turns = [kind_at(turns, n, asked.plan.plants.group) for n in range(most)]
+    species = [turns[n][0] for n in number.tolist()]
+    height = np.array([planted_m for _, planted_m in turns])[number]
+    for k in np.flatnonzero(there).tolist():
+        own = plants.standing[k]
+        height[k] = own.height_m
+        if own.species is not None:
+            species[k] = species_standing(own, asked.species_table).key
+        offsets[k] = _offset(setting.lines[of[k]], offsets[k], plants.station[k], plants.xy[k])
     columns = {
-        "plant_id": np.arange(len(plants)) - firsts(np.bincount(lot, minlength=setting.lots))[lot] + 1,
-        "line_id": line_ids[of],
+        "plant_id": np.arange(len(of)) - firsts(np.bincount(lot, minlength=setting.lots))[lot] + 1,
+        "line_id": setting.layer["line_id"].to_numpy(dtype=object)[of],
         "side_id": [setting.sides[line] for line in of.tolist()],
         "row": np.array(setting.rows, dtype=int)[of],
-        "station_m": np.array([plant.station for plant in plants]),
+        "station_m": plants.station,
         "slope_station_m": _slope_stations(setting, asked.terrain, plants),
-        "offset_m": np.array(offset),
-        "gap_before_m": np.array(gap),
-        "ground_m": ground_at(asked.terrain, xy),
+        "offset_m": offsets,
+        "gap_before_m": _gaps(setting, plants),
+        "ground_m": ground_at(asked.terrain, plants.xy),
         "species": species,
-        "stock": stock,
-        "stock_height_m": np.array(height),
-        "existing": np.array([plant.standing is not None for plant in plants], dtype=bool),
-        "moved_m": np.array([plant.moved for plant in plants]),
+        "stock": [STANDING_STOCK if own else asked.plan.plants.stock for own in there.tolist()],
+        "stock_height_m": height,
+        "existing": there,
+        "moved_m": plants.moved,
     }  # fmt: skip
-    return Many(layer_of_columns(PLANTS, columns, points, setting.layer.crs), lot, setting.lots)
+    layer = layer_of_columns(PLANTS, columns, shapely.points(plants.xy), setting.layer.crs)
+    return Many(layer, lot, setting.lots)
+
+
+def _numbers(plants: _Plants, there: np.ndarray) -> np.ndarray:
+    """Give how many new plants of its line stand before each plant, (plants,)."""
+    before = np.cumsum(~there) - ~there
+    count = np.bincount(plants.line)
+    return before - before[firsts(count)[plants.line]]
+
+
+def _gaps(setting: Setting, plants: _Plants) -> np.ndarray:
+    """Give the gap before each plant along its line, round a shared corner too, (plants,); NaN where none is before it."""
+    line, station = plants.line, plants.station
+    gap = np.diff(station, prepend=math.nan)
+    begins = np.flatnonzero(np.append(True, line[1:] != line[:-1])[: len(line)])
+    last = dict(zip(line.tolist(), station.tolist(), strict=True))
+    for k in begins.tolist():
+        end = setting.corners.get(int(line[k]))
+        met = end is not None and end in last
+        gap[k] = setting.lengths[end] - last[end] + station[k] if met else math.nan
+    return gap
 
 
 def dropped_layer(setting: Setting, zones: Many) -> tuple[Many, list[list[str]]]:
     """Give the layer of the stations that were dropped, and the rules that forbid each."""
-    dropped = sorted(setting.dropped)
-    of = np.array([line for line, _ in dropped], dtype=int)
+    of = np.repeat(np.arange(len(setting.dropped)), list(map(len, setting.dropped)))
     lot = np.array(setting.lot, dtype=int)[of]
-    stations = np.array([station for _, station in dropped])
-    points = shapely.line_interpolate_point(setting.lines[of], stations)
+    stations = np.array([*chain.from_iterable(map(sorted, setting.dropped))], dtype=float)
+    points = shapely.points(places_on(setting.lines, of, stations))
     rules = _rules_at(points, lot, zones)
     columns = {
         "station_id": np.arange(len(of)) - firsts(np.bincount(lot, minlength=setting.lots))[lot] + 1,
@@ -104,27 +145,16 @@ def dropped_layer(setting: Setting, zones: Many) -> tuple[Many, list[list[str]]]
     return Many(layer, lot, setting.lots), rules
 
 
-def _gap(setting: Setting, plant: Plant, before: Plant | None, last: dict[int, float]) -> float:
-    if before is not None and before.line == plant.line:
-        return plant.station - before.station
-    end = setting.corners.get(plant.line)
-    if end is None or end not in last:
-        return math.nan
-    return setting.lengths[end] - last[end] + plant.station
-
-
-def _offset(line, offset: float, plant: Plant) -> float:
-    """Offset of a plant: the line's, and for a standing plant its distance beside the line too."""
-    if plant.standing is None or math.isnan(offset):
-        return offset
+def _offset(line, offset: float, station: float, spot: np.ndarray) -> float:
+    """Offset of a standing plant: the line's, and its distance beside the line too; NaN stays as it is."""
     step = min(0.01, line.length / 2)
-    a = line.interpolate(max(plant.station - step, 0.0))
-    b = line.interpolate(min(plant.station + step, line.length))
-    at = line.interpolate(plant.station)
-    x, y = plant.spot
+    a = line.interpolate(max(station - step, 0.0))
+    b = line.interpolate(min(station + step, line.length))
+    at = line.interpolate(station)
+    x, y = spot.tolist()
     left = (b.x - a.x) * (y - at.y) - (b.y - a.y) * (x - at.x)
     # The line runs anticlockwise, so its left is further inside.
-    return offset + math.copysign(distance((at.x, at.y), plant.spot), left)
+    return offset + math.copysign(distance((at.x, at.y), (x, y)), left)
 
 
 def species_standing(plant: Standing, species_table) -> Species:
@@ -141,32 +171,22 @@ def species_standing(plant: Standing, species_table) -> Species:
         ) from None
 
 
-def _slope_stations(
-    setting: Setting, terrain: Terrain | None, plants: Sequence[Plant]
-) -> np.ndarray:
-    """Distance along the ground to each plant from the zero peg of its line, (plants,); plants come by line."""
-    stations = np.array([plant.station for plant in plants])
-    if terrain is None or not len(plants):
-        return stations
-    planted, line = np.unique([plant.line for plant in plants], return_inverse=True)
+def _slope_stations(setting: Setting, terrain: Terrain | None, plants: _Plants) -> np.ndarray:
+    """Distance along the ground to each plant from the zero peg of its line, (plants,); on level ground the station."""
+    if terrain is None or terrain.is_flat or not len(plants.line):
+        return plants.station
+    planted, line = np.unique(plants.line, return_inverse=True)
     lines = setting.lines[planted]
     xy, bend = shapely.get_coordinates(lines, return_index=True)
     bends = shapely.line_locate_point(lines[bend], shapely.points(xy))
     number = np.arange(len(planted))
-    places = np.stack(
-        [np.concatenate([number, bend, line]), np.concatenate([0.0 * number, bends, stations])],
-        axis=1,
-    )
-    places, back = np.unique(places, axis=0, return_inverse=True)
-    of, at = places[:, 0].astype(int), places[:, 1]
-    chain = shapely.get_coordinates(shapely.line_interpolate_point(lines[of], at))
-    if terrain.is_flat:
-        along = running(chain, of)
-    else:
-        along = np.concatenate(
-            [terrain.slope_length(*chain[of == one].T) for one in number.tolist()]
-        )
-    return along[np.reshape(back, -1)[-len(stations) :]]
+    of = np.concatenate([number, bend, line])
+    at = np.concatenate([0.0 * number, bends, plants.station])
+    (of, at), back = np.unique(np.stack([of, at]), axis=1, return_inverse=True)
+    of = of.astype(int)
+    chains = np.split(places_on(lines, of, at), firsts(np.bincount(of))[1:])
+    along = np.concatenate([terrain.slope_length(*xy.T) for xy in chains])
+    return along[np.reshape(back, -1)[-len(plants.line) :]]
 
 
 def _rules_at(points: np.ndarray, lot: np.ndarray, zones: Many) -> list[list[str]]:

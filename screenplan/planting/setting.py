@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, field
+from itertools import chain, pairwise
 
 import geopandas as gpd
 import numpy as np
@@ -21,9 +21,15 @@ from screenplan.plan.planting import Rows
 from screenplan.planting.clearing import keep_clear_each
 from screenplan.planting.existing import Standing
 from screenplan.planting.patterns import EQUAL_SHARE, between
-from screenplan.planting.spans import CLEARANCE_M, covered_spans_each, plantable_stretches_each
+from screenplan.planting.spans import (
+    CLEARANCE_M,
+    covered_spans_each,
+    places_on,
+    plantable_stretches_each,
+)
 from screenplan.planting.stations import (
     LEAST_SHARE,
+    Stations,
     covers,
     set_evened,
     set_exact,
@@ -35,19 +41,45 @@ from screenplan.site.lots import Many
 
 #: Lines whose ends come this close meet at a corner.
 CORNER_M = 0.005
-#: Where a plant stands, metres; not known before those of its line are placed.
+#: Where a plant stands, metres.
 Spot = tuple[float, float]
 
 
 @dataclass
-class Plant:
-    """A plant: its line, its station on it and its place, how far it was moved, and what stood there already."""
+class Planted:
+    """The plants of a line in the order in which they were set, as lists of one length.
 
-    line: int
-    station: float
-    spot: Spot
-    moved: float = 0.0
-    standing: Standing | None = None
+    Parameters
+    ----------
+    stations : list of float
+        Metres from the zero peg.
+    moved : list of float
+        How far each was moved from the pattern, metres.
+    standing : list of Standing or None
+        What stood there already.
+    x, y : list of float
+        Where each stands; those that were set last have no place yet.
+    """
+
+    stations: list[float] = field(default_factory=list)
+    moved: list[float] = field(default_factory=list)
+    standing: list[Standing | None] = field(default_factory=list)
+    x: list[float] = field(default_factory=list)
+    y: list[float] = field(default_factory=list)
+
+    def add(self, station: float, spot: Spot, standing: Standing | None = None) -> None:
+        """Set one plant at a place that is known."""
+        self.stations.append(station)
+        self.moved.append(0.0)
+        self.standing.append(standing)
+        self.x.append(spot[0])
+        self.y.append(spot[1])
+
+    def take(self, placed: Sequence[tuple[float, float]]) -> None:
+        """Set new plants, by station and how far each was moved, whose places are not known yet."""
+        self.stations += [station for station, _ in placed]
+        self.moved += [moved for _, moved in placed]
+        self.standing += [None] * len(placed)
 
 
 def shared_corners(planting_lines: gpd.GeoDataFrame) -> dict[int, int]:
@@ -100,30 +132,31 @@ class Setting:
         assert asked.spacing is not None  # `with_spacing` chose it
         self.spacing, self.fit, self.move_m = asked.spacing, asked.fit, asked.move
         self.fill_existing = asked.fill_existing
-        self.plants: list[list[Plant]] = [[] for _ in range(layer.lots)]
-        self.dropped: list[tuple[int, float]] = []
+        self.planted = [Planted() for _ in self.lot]
+        self.dropped: list[list[float]] = [[] for _ in self.lot]
         self.groups: dict[int, list[list[float]]] = {}
         self.corners = _shared_corners(layer)
-        self.fixed: dict[int, list[float]] = {index: [] for index in range(len(self.lot))}
+        self.fixed: list[list[float]] = [[] for _ in self.lot]
         self.least = asked.spacing * LEAST_SHARE
+        self._lines_of: list[list[int]] = [[] for _ in range(self.lots)]
+        for index, lot in enumerate(self.lot):
+            self._lines_of[lot].append(index)
         self._apart: dict[tuple[int, int], float] = {}
-
-    def beside(self, index: int) -> list[Plant]:
-        """Give the plants of the lot of a line."""
-        return self.plants[self.lot[index]]
 
     def waves(self, row: int) -> Iterator[list[int]]:
         """Give the lines of a row, of each lot one at a time, so that each is set before those after it."""
-        order: list[list[int]] = [[] for _ in range(self.lots)]
-        for index, own in enumerate(self.rows):
-            if own == row:
-                order[self.lot[index]].append(index)
+        order = [[index for index in lines if self.rows[index] == row] for lines in self._lines_of]
         for number in range(max(map(len, order), default=0)):
             yield [lines[number] for lines in order if len(lines) > number]
 
     def standing_on(self, index: int) -> list[float]:
         """Give the stations of a line where a plant stands already."""
-        return [p.station for p in self.beside(index) if p.line == index and p.standing is not None]
+        planted = self.planted[index]
+        return [
+            station
+            for station, standing in zip(planted.stations, planted.standing, strict=True)
+            if standing is not None
+        ]
 
     def join_corners(self) -> None:
         """Set one plant at each corner of the first row where it can stand for both lines."""
@@ -144,20 +177,19 @@ class Setting:
                 continue
             self.fixed[start].append(0.0)
             self.fixed[end].append(other)
-            self.beside(start).append(Plant(start, 0.0, self.begins[start]))
+            self.planted[start].add(0.0, self.begins[start])
 
     def plant_lines(self, some: Sequence[int]) -> None:
         """Set the plants of lines of the first row, of each lot one at most."""
-        new: list[Plant] = []
         for index, crowded in zip(some, self._near_others(some), strict=True):
-            new += self._plant_line(index, crowded)
-        self._place(new)
+            self._plant_line(index, crowded)
+        self._place(some)
 
-    def _plant_line(self, index: int, crowded: list[tuple[float, float]]) -> list[Plant]:
+    def _plant_line(self, index: int, crowded: list[tuple[float, float]]) -> None:
         standing = self.standing_on(index)
         if standing and not self.fill_existing:
             self.groups[index] = []
-            return []
+            return
         fixed = sorted({*self.fixed[index], *standing})
         stretches = subtract(self.stretches[index], crowded)
         if self.fit == "evened":
@@ -165,29 +197,26 @@ class Setting:
         else:
             length = self.lengths[index]
             found = set_exact(length, stretches, fixed, standing, self.spacing, self.move_m)
-        new = self._take(index, found)
+        self._take(index, found)
         self.groups[index] = found.groups
         self._explain(index, crowded)
-        return new
 
     def stagger_lines(self, some: Sequence[int]) -> None:
         """Set the plants of lines of the second row, of each lot one at most, between those of the first."""
-        new: list[Plant] = []
         for index, crowded in zip(some, self._near_others(some), strict=True):
-            new += self._stagger_line(index, crowded)
-        self._place(new)
+            self._stagger_line(index, crowded)
+        self._place(some)
 
-    def _stagger_line(self, index: int, crowded: list[tuple[float, float]]) -> list[Plant]:
+    def _stagger_line(self, index: int, crowded: list[tuple[float, float]]) -> None:
         line, standing = self.lines[index], self.standing_on(index)
         if standing and not self.fill_existing:
-            return []
+            return
         wanted: set[float] = set()
+        beside = self._lines_of[self.lot[index]]
         near = [
             first
-            for first in range(len(self.rows))
-            if self.rows[first] == 1
-            and self.lot[first] == self.lot[index]
-            and self.sides[first] == self.sides[index]
+            for first in beside
+            if self.rows[first] == 1 and self.sides[first] == self.sides[index]
         ]
         # Lines of the side that lie farther along it are not those before this one.
         apart = min((self._between(first, index) for first in near), default=0.0)
@@ -196,7 +225,13 @@ class Setting:
                 wanted.update(self._middles(first, group, line, apart))
         stretches = subtract(self.stretches[index], crowded)
         # A plant of another line that stands on the very spot serves both.
-        taken = shapely.MultiPoint([plant.spot for plant in self.beside(index)])
+        taken = shapely.MultiPoint(
+            [
+                spot
+                for other in beside
+                for spot in zip(self.planted[other].x, self.planted[other].y, strict=True)
+            ]
+        )
         ordered = [
             (station, 0.0)
             for station in sorted(wanted)
@@ -206,7 +241,7 @@ class Setting:
         # The inner row is shorter at a corner: stations that crowd there are none to report.
         allowed = self.stretches[index]
         found.dropped = [station for station in found.dropped if not within(station, allowed)]
-        return self._take(index, found)
+        self._take(index, found)
 
     def fill_second_row(self) -> None:
         """Fill plantable gaps of the staggered row that are wider than the spacing.
@@ -216,16 +251,20 @@ class Setting:
         """
         seconds = [index for index, row in enumerate(self.rows) if row == 2]
         for line in seconds:
-            own = self._stations_on(line)
+            own = sorted(self.planted[line].stations)
             for a, b in pairwise(own):
                 if covers((a, b), self.stretches[line]):
                     self._fill(line, between(a, b, self.spacing))
         for line in seconds:
             before = self.corners.get(line)
-            if before is None or not self._stations_on(line) or not self._stations_on(before):
+            if (
+                before is None
+                or not self.planted[line].stations
+                or not self.planted[before].stations
+            ):
                 continue
-            length, last = self.lengths[before], self._stations_on(before)[-1]
-            first = self._stations_on(line)[0]
+            length, last = self.lengths[before], max(self.planted[before].stations)
+            first = min(self.planted[line].stations)
             if not covers((last, length), self.stretches[before]) or not covers(
                 (0.0, first), self.stretches[line]
             ):
@@ -244,15 +283,14 @@ class Setting:
         for station in stations:
             point = self.lines[index].interpolate(station)
             if not self._is_crowded(index, (point.x, point.y)):
-                self.beside(index).append(Plant(index, float(station), (point.x, point.y)))
-
-    def _stations_on(self, index: int) -> list[float]:
-        return sorted(plant.station for plant in self.beside(index) if plant.line == index)
+                self.planted[index].add(float(station), (point.x, point.y))
 
     def _explain(self, index: int, crowded: list[tuple[float, float]]) -> None:
         """Report the gaps above the spacing that plants of other lines leave."""
-        stations = sorted({*self._stations_on(index), *self.fixed[index]})
-        told = [station for line, station in self.dropped if line == index]
+        if not crowded:
+            return
+        stations = sorted({*self.planted[index].stations, *self.fixed[index]})
+        told = list(self.dropped[index])
         for a, b in pairwise(stations):
             if b - a <= self.spacing * (1.0 + EQUAL_SHARE) + CLEARANCE_M:
                 continue
@@ -262,7 +300,7 @@ class Setting:
             spans = [(max(a, low), min(b, high)) for low, high in crowded if low < b and high > a]
             if spans:
                 low, high = max(spans, key=lambda span: span[1] - span[0])
-                self.dropped.append((index, (low + high) / 2.0))
+                self.dropped[index].append((low + high) / 2.0)
 
     def _room(self, index: int, other: int) -> float:
         """Distance that plants of two lines keep: half a spacing, or the two rows' own distance."""
@@ -279,11 +317,14 @@ class Setting:
 
     def _is_crowded(self, index: int, spot: Spot) -> bool:
         """Whether a plant of any line stands too near to a place on one line."""
-        plants = self.beside(index)
-        rooms = {other: self._room(index, other) for other in {p.line for p in plants}}
-        return any(
-            distance(plant.spot, spot) < rooms[plant.line] * (1.0 - EQUAL_SHARE) for plant in plants
-        )
+        for other in self._lines_of[self.lot[index]]:
+            planted = self.planted[other]
+            if planted.x:
+                room = self._room(index, other) * (1.0 - EQUAL_SHARE)
+                spots = zip(planted.x, planted.y, strict=True)
+                if any(distance(own, spot) < room for own in spots):
+                    return True
+        return False
 
     def _middles(self, first: int, group: list[float], line, apart: float) -> list[float]:
         group = sorted(set(group))
@@ -305,29 +346,48 @@ class Setting:
 
     def _near_others(self, some: Sequence[int]) -> list[list[tuple[float, float]]]:
         """Spans of lines, by line, on which a plant of another line leaves no room."""
-        # By line: the plants of other lines in their order, and the room that each leaves.
-        of, rooms, spots = [], [], []
-        for number, index in enumerate(some):
-            others = sorted({plant.line for plant in self.beside(index)} - {index})
-            for other in others:
-                room = self._room(index, other)
-                own = [plant.spot for plant in self.beside(index) if plant.line == other]
-                of += [number] * len(own)
-                rooms += [room] * len(own)
-                spots += own
         found: list[list[tuple[float, float]]] = [[] for _ in some]
-        if not spots:
-            return found
-        line, least, points = np.array(of), np.array(rooms), shapely.points(spots)
-        lines = self.lines[np.array(some)]
-        near = np.flatnonzero(shapely.distance(points, lines[line]) < least)
+        number, points, least = self._within_boxes(some)
+        lines = self.lines[np.array(some, dtype=int)[number]]
+        near = shapely.distance(points, lines) < least
         # The plant of a shared corner belongs to both lines.
-        near = near[[not self._at_corner(some[of[k]], spots[k]) for k in near.tolist()]]
+        spots = shapely.get_coordinates(points).tolist()
+        for k in np.flatnonzero(near).tolist():
+            near[k] = not self._at_corner(some[number[k]], tuple(spots[k]))
         grounds = keep_clear_each(points[near], least[near])
-        spans = covered_spans_each(lines[line[near]], grounds)
+        spans = covered_spans_each(lines[near], grounds)
+        of = number[near].tolist()
         for item, low, high in zip(*(part.tolist() for part in spans), strict=True):
-            found[of[near[item]]].append((low, high))
+            found[of[item]].append((low, high))
         return found
+
+    def _within_boxes(self, some: Sequence[int]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Give the plants of other lines that may leave no room on some lines, and how much room each keeps.
+
+        Returns
+        -------
+        number : ndarray of int, (plants,)
+            Of which of these lines each is within the box; by line, and by that of the plants.
+        points : ndarray of Point, (plants,)
+        room_m : ndarray, (plants,)
+        """
+        pairs = [
+            (number, other, self._room(index, other))
+            for number, index in enumerate(some)
+            for other in self._lines_of[self.lot[index]]
+            if other != index and self.planted[other].x
+        ]
+        count = [len(self.planted[other].x) for _, other, _ in pairs]
+        number = np.repeat(np.array([number for number, _, _ in pairs], dtype=int), count)
+        room = np.repeat([room for _, _, room in pairs], count)
+        x, y = (
+            np.array(list(chain.from_iterable(getattr(self.planted[other], axis) for _, other, _ in pairs)))
+            for axis in ("x", "y")
+        )  # fmt: skip
+        west, south, east, north = shapely.bounds(self.lines[np.array(some, dtype=int)]).T
+        near = (x > west[number] - room) & (x < east[number] + room)
+        near &= (y > south[number] - room) & (y < north[number] + room)
+        return number[near], shapely.points(x[near], y[near]), room[near]
 
     def _at_corner(self, index: int, spot: Spot) -> bool:
         """Whether a place is that of the plant at a shared corner of a line."""
@@ -337,22 +397,24 @@ class Setting:
         ]
         return any(distance(spot, corner) <= CORNER_M for corner in corners)
 
-    def _take(self, index: int, found) -> list[Plant]:
-        """Add the stations of a line, and give its new plants, which have no place yet."""
-        self.dropped += [(index, station) for station in found.dropped]
-        nowhere = (math.nan, math.nan)
-        new = [
-            Plant(index, float(station), nowhere, float(moved)) for station, moved in found.placed
-        ]
-        self.beside(index).extend(new)
-        return new
+    def _take(self, index: int, found: Stations) -> None:
+        """Add the stations of a line; its new plants have no place yet."""
+        self.dropped[index] += found.dropped
+        self.planted[index].take(found.placed)
 
-    def _place(self, plants: Sequence[Plant]) -> None:
-        """Give new plants their places on their lines."""
-        lines = self.lines[np.array([plant.line for plant in plants], dtype=int)]
-        points = shapely.line_interpolate_point(lines, [plant.station for plant in plants])
-        for plant, (x, y) in zip(plants, shapely.get_coordinates(points).tolist(), strict=True):
-            plant.spot = x, y
+    def _place(self, some: Sequence[int]) -> None:
+        """Give the new plants of lines their places."""
+        planted = [self.planted[index] for index in some]
+        new = [own.stations[len(own.x) :] for own in planted]
+        of = np.repeat(np.arange(len(some)), list(map(len, new)))
+        at = np.array(list(chain.from_iterable(new)))
+        xy = places_on(self.lines[np.array(some, dtype=int)], of, at).T
+        x, y, begin = *(values.tolist() for values in xy), 0
+        for own, stations in zip(planted, new, strict=True):
+            end = begin + len(stations)
+            own.x += x[begin:end]
+            own.y += y[begin:end]
+            begin = end
 
 
 def distance(spot: Spot, other: Spot) -> float:

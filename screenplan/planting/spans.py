@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from shapely import LineString
 
-from screenplan.site.ragged import firsts, summed
+from screenplan.site.ragged import firsts, numbered, summed
 
 #: A line keeps this far off a zone's edge, so that rounding cannot put a plant inside.
 CLEARANCE_M = 0.001
@@ -122,6 +122,37 @@ def cut_out_each(lines: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.nda
     order = np.argsort(of, kind="stable")
     xy = np.concatenate([ends[0], xy[inside], ends[1]])[order]
     return shapely.linestrings(xy, indices=of[order])
+
+
+def places_on(lines: np.ndarray, of: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """Give places on lines by their distances from each line's start, as GEOS finds them, in less time.
+
+    Parameters
+    ----------
+    lines : ndarray of LineString, (n,)
+    of : ndarray of int, (places,)
+        The line of each.
+    at : ndarray, (places,)
+        Metres; beyond an end it is the end.
+
+    Returns
+    -------
+    ndarray, (places, 2)
+    """
+    xy, line = shapely.get_coordinates(lines, return_index=True)
+    count = np.bincount(line, minlength=len(lines))
+    first = firsts(count)
+    step = np.diff(xy, axis=0, append=0.0)
+    step[first + count - 1] = 0.0
+    leg = np.sqrt(step[:, 0] * step[:, 0] + step[:, 1] * step[:, 1])
+    # The last corner of a line has no leg, so that the first of the next one begins at 0.
+    run = summed(np.roll(leg, 1), count)
+    place, number = numbered(count[of])
+    passed = np.bincount(place, run[first[of][place] + number] <= at[place], minlength=len(of))
+    corner = first[of] + np.maximum(passed.astype(int) - 1, 0)
+    beyond = np.maximum(at - run[corner], 0.0)
+    share = np.divide(beyond, leg[corner], out=np.zeros(len(of)), where=leg[corner] > 0.0)
+    return xy[corner] + step[corner] * share[:, None]
 
 
 def running(xy: np.ndarray, line: np.ndarray) -> np.ndarray:
