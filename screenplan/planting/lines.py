@@ -143,7 +143,7 @@ def draw_lines_each(
 
 
 def _names(sides: Many) -> list[str]:
-    return [str(name) for name in sides.layer["side_id"]]
+    return list(map(str, sides.layer["side_id"].to_numpy(object)))
 
 
 def _layer(found: Mapping[str, Sequence], crs) -> gpd.GeoDataFrame:

@@ -283,13 +283,22 @@ def _nearest_side(
     """
     count = sides.count[lot]
     point, side = sides.beside(lot)
-    away = shapely.distance(shapely.points(middles)[point], sides.shapes[side])
+    reach = (offset + ON_SIDE_M)[lot]
+    # A side whose box is farther away than that is not asked.
+    west, south, east, north = shapely.bounds(sides.shapes)[side].T
+    x, y = middles[point].T
+    across = np.maximum(np.maximum(west - x, x - east), 0.0)
+    along = np.maximum(np.maximum(south - y, y - north), 0.0)
+    near = np.hypot(across, along) <= reach[point]
+    away = np.full(len(point), np.inf)
+    points = shapely.points(middles)
+    away[near] = shapely.distance(points[point[near]], sides.shapes[side[near]])
     first = firsts(count)
     nearest = np.minimum.reduceat(away, first) if len(first) else np.zeros(0)
     tied = away <= nearest[point] + SAME_M
     leads = tied & ~tied[turned(count, np.full(len(count), -1))]
     chosen = sides.first[lot] + first_most(tied.astype(int) + leads, count)
-    return np.where(nearest <= offset[lot] + ON_SIDE_M, chosen, -1)
+    return np.where(nearest <= reach, chosen, -1)
 
 
 def _with_breaks(

@@ -120,7 +120,7 @@ class Setting:
         self.lines = layer.shapes
         self.lot = layer.lot.tolist()
         self.lots = layer.lots
-        self.sides = [str(side) for side in layer.layer["side_id"]]
+        self.sides = list(map(str, layer.layer["side_id"].to_numpy(object)))
         self.rows = layer.layer["row"].to_numpy(int).tolist()
         self.lengths = shapely.length(self.lines).tolist()
         ends = (shapely.get_coordinates(shapely.get_point(self.lines, place)) for place in (0, -1))

@@ -70,6 +70,23 @@ def covered_spans_each(
     low, high : ndarray, (spans,)
         Metres from the line's start, in order.
     """
+    length = shapely.length(lines)
+    # To ask whether all of a line lies on the ground takes a tenth of the time of cutting it, and most lines do.
+    whole = shapely.covers(grounds, lines) & (length > SAME_M)
+    of = np.flatnonzero(whole)
+    rest = np.flatnonzero(~whole)
+    cut, low, high = _covered_in_part(lines[rest], grounds[rest])
+    of = np.concatenate([of, rest[cut]])
+    low = np.concatenate([np.zeros(len(of) - len(low)), low])
+    high = np.concatenate([length[whole], high])
+    order = np.argsort(of, kind="stable")
+    return of[order], low[order], high[order]
+
+
+def _covered_in_part(
+    lines: np.ndarray, grounds: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Find the stretches of lines that may leave their grounds."""
     inside, of = shapely.get_parts(shapely.intersection(lines, grounds), return_index=True)
     along = shapely.get_type_id(inside) == shapely.GeometryType.LINESTRING
     along &= shapely.length(inside) > SAME_M
