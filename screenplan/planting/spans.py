@@ -132,9 +132,7 @@ def cut_out_each(lines: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.nda
     # The end of a line is set by its distance alone, whatever rounding makes of the sum of its legs.
     inside &= np.append(line[1:] == line[:-1], False)
     number = np.arange(len(lines))
-    ends = [
-        shapely.get_coordinates(shapely.line_interpolate_point(lines, at)) for at in (low, high)
-    ]
+    ends = [places_on(lines, number, at) for at in (low, high)]
     of = np.concatenate([number, line[inside], number])
     order = np.argsort(of, kind="stable")
     xy = np.concatenate([ends[0], xy[inside], ends[1]])[order]
