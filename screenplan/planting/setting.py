@@ -354,6 +354,8 @@ class Setting:
         spots = shapely.get_coordinates(points).tolist()
         for k in np.flatnonzero(near).tolist():
             near[k] = not self._at_corner(some[number[k]], tuple(spots[k]))
+        if not near.any():
+            return found
         grounds = keep_clear_each(points[near], least[near])
         spans = covered_spans_each(lines[near], grounds)
         of = number[near].tolist()
