@@ -84,6 +84,7 @@ def plants_layer(setting: Setting, asked: Asked, kinds, heights) -> Many:
     height = np.array([planted_m for _, planted_m in turns])[number]
     for k in np.flatnonzero(there).tolist():
         own = plants.standing[k]
+        assert own is not None  # of these `there` is true
         height[k] = own.height_m
         if own.species is not None:
             species[k] = species_standing(own, asked.species_table).key
