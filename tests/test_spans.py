@@ -15,6 +15,7 @@ from screenplan.planting.spans import (
     covered_spans,
     covered_spans_each,
     cut_out_each,
+    places_on,
     plantable_stretches,
     plantable_stretches_each,
 )
@@ -86,3 +87,34 @@ def test_stretches_are_cut_out_as_shapely_does(made, low, high):
     ends = [shapely.length(lines) * sixteenth / 16.0 for sixteenth in (low, high)]
     for cut, line, a, b in zip(cut_out_each(lines, *ends), lines, *ends, strict=True):
         assert shapely.to_wkb(cut) == shapely.to_wkb(substring(line, a, b))
+
+
+@settings(max_examples=60)
+@given(lines_on_grounds(), st.lists(st.floats(-2.0, 40.0), max_size=8))
+def test_places_are_where_geos_finds_them(made, far):
+    """Another library: GEOS, to the last digit; also at the ends, beyond them, at corners and of closed lines."""
+    lines, _ = made
+    rings = [shapely.LineString([*line.coords, line.coords[0]]) for line in lines]
+    lines = np.array([*lines, *rings], dtype=object)
+    corners = [shapely.line_locate_point(line, shapely.Point(line.coords[1])) for line in lines]
+    each = [[*far, 0.0, corner, line.length] for corner, line in zip(corners, lines, strict=True)]
+    of = np.repeat(np.arange(len(lines)), len(far) + 3)
+    at = np.ravel(each)
+    at[at < 0.0] = 0.0  # shapely counts from the end there
+    expected = shapely.get_coordinates(shapely.line_interpolate_point(lines[of], at))
+    assert (places_on(lines, of, at) == expected).all()
+    assert (places_on(lines, of, np.where(at == 0.0, -1.0, at)) == expected).all()
+
+
+def test_a_line_that_lies_whole_on_its_ground_has_one_span_of_its_own_length():
+    """Arithmetic: 5 m, also where the ground has a hole beside the line or the line runs on its edge."""
+    line = shapely.LineString([(0, 0), (3, 4)])
+    square = shapely.box(-1, -1, 6, 6)
+    holed = square.difference(shapely.box(4, 0, 5, 1))
+    edge = shapely.Polygon([(0, 0), (3, 4), (0, 4)])
+    for ground in (square, holed, edge):
+        assert covered_spans(line, ground) == [(0.0, 5.0)]
+    # Not whole: the ground ends after 2.5 m.
+    assert covered_spans(line, shapely.box(-1, -1, 1.5, 6)) == [
+        (pytest.approx(0.0, abs=SAME_M), pytest.approx(2.5))
+    ]

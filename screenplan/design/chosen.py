@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -49,8 +51,39 @@ def layers_of(
 
     New plants in a row that stands are plants of its line.
     """
-    table, crs = candidates.table, candidates.table.crs
+    crs = candidates.table.crs
     zones, plantable = _ground(candidates, runs)
+    own, added = _apart_from_standing(candidates, runs, standing)
+    lines: list[dict[str, Any]] = []
+    plants: list[dict[str, Any]] = []
+    stems: list[shapely.Point] = []
+    for run, number, name in _named_rows(candidates, own):
+        line, of_line = _row_of(candidates, run, number, name, terrain)
+        lines.append(line)
+        plants += of_line
+        stems += list(candidates.table.geometry.iloc[run])
+    for number, plant in enumerate(plants, 1):
+        plant["plant_id"] = number
+    made_lines = layer_of(PLANTING_LINES, lines, [line["geometry"] for line in lines], crs)
+    made_plants = layer_of(PLANTS, plants, stems, crs)
+    if standing.count:
+        old_lines, old_plants = standing.layers(crs, terrain, added)
+        old_plants["plant_id"] += len(made_plants)
+        made_lines, made_plants = (
+            old if not len(new) else pd.concat([new, old], ignore_index=True)
+            for new, old in ((made_lines, old_lines), (made_plants, old_plants))
+        )
+    return Layers(
+        zones, plantable, made_lines, made_plants,
+        layer_of(DROPPED, [], [], crs),
+    )  # fmt: skip
+
+
+def _apart_from_standing(
+    candidates: Candidates, runs: list[np.ndarray], standing: StandingPlants
+) -> tuple[list[np.ndarray], dict[str, list[tuple]]]:
+    """Give the runs that are rows of their own, and by row that stands the plants that are added to it."""
+    table = candidates.table
     added: dict[str, list[tuple]] = {row.name: [] for row in standing.rows}
     own = []
     for run in runs:
@@ -65,67 +98,65 @@ def layers_of(
                 table["station_m"].iloc[run], table.geometry.iloc[run], strict=True
             )
         ]
-    runs = own
-    of_side: dict[str, int] = {}
-    for run in runs:
-        side = str(table["side_id"].iloc[run[0]])
-        of_side[side] = of_side.get(side, 0) + 1
-    part: dict[str, int] = {}
-    lines, stems = [], []
-    plants: list[dict[str, Any]] = []
+    return own, added
+
+
+def _named_rows(
+    candidates: Candidates, runs: list[np.ndarray]
+) -> Iterator[tuple[np.ndarray, int, str]]:
+    """Give each row of runs, which row of its run it is, and the name of its line; parts of a side are counted."""
+    sides = candidates.table["side_id"].astype(str).to_numpy(object)
+    of_side = Counter(sides[run[0]] for run in runs)
+    part: Counter[str] = Counter()
     for run, number, begins in _row_by_row(candidates, runs):
-        rows = table.iloc[run]
-        options = [candidates.options[k] for k in rows["option"].astype(int)]
-        spacing_m = options[0].spacing_m
-        side, offset = str(rows["side_id"].iloc[0]), float(rows["offset_m"].iloc[0])
-        part[side] = part.get(side, 0) + begins
-        name = f"{side}-row{number}" + (f"-part{part[side]}" if of_side[side] > 1 else "")
-        stretch = int(rows["stretch"].iloc[0])
-        whole, at = candidates.lines[stretch], rows["station_m"].to_numpy(float)
-        if number == 2:
-            whole = candidates.seconds[stretch]
-            at = shapely.line_locate_point(whole, rows.geometry.to_numpy())
-        first, last = at[0], at[-1]
-        if last - first < 0.5 * spacing_m:  # a plant alone stands in the middle of its line
-            first = max(first - 0.5 * spacing_m, 0.0)
-            last = min(last + 0.5 * spacing_m, whole.length)
-        line = substring(whole, first, last)
-        lines.append(
-            {
-                "line_id": name, "side_id": side, "row": number, "offset_m": offset,
-                "length_m": line.length, "plantable_m": line.length, "geometry": line,
-            }
-        )  # fmt: skip
-        points = rows.geometry.to_numpy()
-        xy = shapely.get_coordinates(points)
-        level = ground_at(terrain, xy)
-        along = at - first
-        slope = along if terrain is None else along[0] + terrain.slope_length(*xy.T)
-        gaps = np.concatenate([[np.nan], np.diff(at)])
-        plants += [
-            {
-                "plant_id": len(plants) + k + 1, "line_id": name, "side_id": side, "row": number,
-                "station_m": float(along[k]), "slope_station_m": float(slope[k]), "offset_m": offset,
-                "gap_before_m": float(gaps[k]), "ground_m": float(level[k]),
-                "species": options[k].species.key, "stock": options[k].stock,
-                "stock_height_m": options[k].height_m, "existing": False, "moved_m": 0.0,
-            }
-            for k in range(len(run))
-        ]  # fmt: skip
-        stems += list(points)
-    made_lines = layer_of(PLANTING_LINES, lines, [line["geometry"] for line in lines], crs)
-    made_plants = layer_of(PLANTS, plants, stems, crs)
-    if standing.count:
-        old_lines, old_plants = standing.layers(crs, terrain, added)
-        old_plants["plant_id"] += len(made_plants)
-        made_lines, made_plants = (
-            old if not len(new) else pd.concat([new, old], ignore_index=True)
-            for new, old in ((made_lines, old_lines), (made_plants, old_plants))
+        side = sides[run[0]]
+        part[side] += begins
+        yield (
+            run,
+            number,
+            f"{side}-row{number}" + (f"-part{part[side]}" if of_side[side] > 1 else ""),
         )
-    return Layers(
-        zones, plantable, made_lines, made_plants,
-        layer_of(DROPPED, [], [], crs),
-    )  # fmt: skip
+
+
+def _row_of(
+    candidates: Candidates, run: np.ndarray, number: int, name: str, terrain: Terrain | None
+) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    """Give the record of the line of a row, and those of its plants, which are not numbered yet."""
+    rows = candidates.table.iloc[run]
+    options = [candidates.options[k] for k in rows["option"].astype(int)]
+    spacing_m = options[0].spacing_m
+    stretch = int(rows["stretch"].iloc[0])
+    whole, at = candidates.lines[stretch], rows["station_m"].to_numpy(float)
+    points = rows.geometry.to_numpy()
+    if number == 2:
+        whole = candidates.seconds[stretch]
+        at = shapely.line_locate_point(whole, points)
+    first, last = at[0], at[-1]
+    if last - first < 0.5 * spacing_m:  # a plant alone stands in the middle of its line
+        first = max(first - 0.5 * spacing_m, 0.0)
+        last = min(last + 0.5 * spacing_m, whole.length)
+    line = substring(whole, first, last)
+    of_row = {
+        "line_id": name, "side_id": str(rows["side_id"].iloc[0]), "row": number,
+        "offset_m": float(rows["offset_m"].iloc[0]),
+    }  # fmt: skip
+    xy = shapely.get_coordinates(points)
+    level = ground_at(terrain, xy)
+    along = at - first
+    slope = along if terrain is None else along[0] + terrain.slope_length(*xy.T)
+    gaps = np.concatenate([[np.nan], np.diff(at)])
+    plants = [
+        {
+            **of_row, "station_m": float(along[k]), "slope_station_m": float(slope[k]),
+            "gap_before_m": float(gaps[k]), "ground_m": float(level[k]),
+            "species": option.species.key, "stock": option.stock,
+            "stock_height_m": option.height_m, "existing": False, "moved_m": 0.0,
+        }
+        for k, option in enumerate(options)
+    ]  # fmt: skip
+    return {
+        **of_row, "length_m": line.length, "plantable_m": line.length, "geometry": line,
+    }, plants  # fmt: skip
 
 
 def _row_by_row(candidates: Candidates, runs):

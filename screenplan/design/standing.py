@@ -21,7 +21,7 @@ from screenplan.plan import Options
 from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, row_through, standing_plants
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.patterns import between_standing
-from screenplan.planting.rows import STANDING_STOCK, species_standing
+from screenplan.planting.set_layers import STANDING_STOCK, species_standing
 from screenplan.planting.species_model import Species
 from screenplan.site.terrain import Terrain, ground_at
 

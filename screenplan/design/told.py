@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -56,31 +57,19 @@ class Found:
 
 def tables_of(offer: Offer, pool: Pool, found: Found) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Make the tables ``design``, with what must be known in its notes, and ``design_views``."""
-    views, weight, chosen = len(pool.rays.views), pool.weight, found.chosen
+    weight, chosen = pool.weight, found.chosen
     kinds = {
         pool.candidates.options[k].species.key: pool.candidates.options[k].species
         for k in pool.candidates.table["option"].to_numpy(int)[chosen.planted]
     }
-    solution, price = found.typical.solution, found.typical.open_price
-    least = solution.least_cost(price)
+    solution = found.typical.solution
+    least = solution.least_cost(found.typical.open_price)
     gap = 0.0 if solution.cost <= 0.0 else max(1.0 - least / solution.cost, 0.0)
-    closed, sure = int(chosen.closed.sum()), None
-    stand = int(chosen.layers.plants["existing"].sum()) if chosen.layers is not None else 0
-    by_themselves = int((pool.need <= 0.0).sum())
-    says = (
-        f"{int(chosen.planted.sum())} plants in {chosen.runs} "
-        f"{'run' if chosen.runs == 1 else 'runs'} of {', '.join(kind.called for kind in kinds.values())} "
-        f"close {closed} of {views} open views by year {found.year}"
-    )
-    if not chosen.planted.any():
-        says = f"No new plants: those that stand close {closed} of {views} open views by year {found.year}"
-    if found.chance is not None:
-        sure = chosen.sure(found.chance)
-        says += f" at typical growth, {int(sure.sum())} of them with a chance of {asked_chance(found.chance)} or more"
-    if chosen.planted.any():
-        says += f"; {_cost(offer, chosen.solution.cost)}"
+    sure = None if found.chance is None else chosen.sure(found.chance)
+    called = ", ".join(kind.called for kind in kinds.values())
+    says = _says_of(offer, pool, found, called)
     row = {
-        "year": found.year, "views_open": views, "views_closed": closed,
+        "year": found.year, "views_open": len(pool.rays.views), "views_closed": int(chosen.closed.sum()),
         "closed_share": float(weight[chosen.closed].sum() / weight.sum()),
         "chance_asked": found.chance, "views_sure": None if sure is None else int(sure.sum()),
         "sure_share": None if sure is None else float(weight[sure].sum() / weight.sum()),
@@ -94,13 +83,48 @@ def tables_of(offer: Offer, pool: Pool, found: Found) -> tuple[pd.DataFrame, pd.
         "proof": _proof(pool, found, offer, least, gap), "free": None,
     }  # fmt: skip
     warned = [f"{kind.called}: {warning}" for kind in kinds.values() for warning in kind.warnings]
-    notes = [f"Design: {says}", *_price_of_chance(offer, found)]
-    if stand:
-        notes.append(
-            f"{stand} plants stand already; as they grow they close {by_themselves} of {views} views by year {found.year} "
-            "by themselves, and new plants fill up their rows or keep off them"
-        )
-    notes += [*offer.notes, *pool.candidates.notes, *warned]
+    notes = [
+        f"Design: {says}", *_price_of_chance(offer, found), *_by_themselves(pool, found),
+        *offer.notes, *pool.candidates.notes, *warned, *_left(found),
+    ]  # fmt: skip
+    return with_notes(table_of(DESIGN, [row]), notes), table_of(DESIGN_VIEWS, _by_view(pool, found))
+
+
+def _says_of(offer: Offer, pool: Pool, found: Found, called: str) -> str:
+    """Say what was chosen and what it closes; the kinds are called so."""
+    views, chosen = len(pool.rays.views), found.chosen
+    closed = int(chosen.closed.sum())
+    says = (
+        f"{int(chosen.planted.sum())} plants in {chosen.runs} "
+        f"{'run' if chosen.runs == 1 else 'runs'} of {called} "
+        f"close {closed} of {views} open views by year {found.year}"
+    )
+    if not chosen.planted.any():
+        says = f"No new plants: those that stand close {closed} of {views} open views by year {found.year}"
+    if found.chance is not None:
+        sure = chosen.sure(found.chance)
+        says += f" at typical growth, {int(sure.sum())} of them with a chance of {asked_chance(found.chance)} or more"
+    if chosen.planted.any():
+        says += f"; {_cost(offer, chosen.solution.cost)}"
+    return says
+
+
+def _by_themselves(pool: Pool, found: Found) -> list[str]:
+    """Say what plants that stand close by themselves, if there are any."""
+    chosen = found.chosen
+    stand = int(chosen.layers.plants["existing"].sum()) if chosen.layers is not None else 0
+    if not stand:
+        return []
+    return [
+        f"{stand} plants stand already; as they grow they close {int((pool.need <= 0.0).sum())} of "
+        f"{len(pool.rays.views)} views by year {found.year} "
+        "by themselves, and new plants fill up their rows or keep off them"
+    ]
+
+
+def _left(found: Found) -> list[str]:
+    """Say how many views stay open, or are less sure than asked, and why."""
+    chosen, notes = found.chosen, []
     for (one, many), some in (
         (("view stays open", "views stay open"), ~chosen.closed),
         (
@@ -116,9 +140,15 @@ def tables_of(offer: Offer, pool: Pool, found: Found) -> tuple[pd.DataFrame, pd.
                 + ", ".join(f"{many} {key}" for key, many in by.items())
                 + ". The table design_views tells why, view by view"
             )
-    told = [
+    return notes
+
+
+def _by_view(pool: Pool, found: Found) -> list[dict[str, Any]]:
+    """Give the records of the views that are open today."""
+    chosen = found.chosen
+    return [
         {
-            "view_id": name, "weight": float(weight[k]), "closed": bool(chosen.closed[k]),
+            "view_id": name, "weight": float(pool.weight[k]), "closed": bool(chosen.closed[k]),
             "closed_in": _year(chosen.closed_in[k]),
             "chance": None if chosen.chance is None else float(chosen.chance[k]),
             "open_share": float(chosen.open_share[k]), "best_share": best,
@@ -127,7 +157,6 @@ def tables_of(offer: Offer, pool: Pool, found: Found) -> tuple[pd.DataFrame, pd.
         }
         for k, (name, best) in enumerate(zip(pool.rays.views, _at_best(pool), strict=True))
     ]  # fmt: skip
-    return with_notes(table_of(DESIGN, [row]), notes), table_of(DESIGN_VIEWS, told)
 
 
 def with_free(told: pd.DataFrame, free: str | None) -> pd.DataFrame:

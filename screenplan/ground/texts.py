@@ -62,7 +62,10 @@ def clean_text(text: object) -> str:
 
 def printable(text: object) -> str:
     """Give it as text in which each mark that is not seen, save a space, is a space."""
-    return "".join(mark if mark.isprintable() else " " for mark in str(text))
+    text = str(text)
+    if text.isprintable():  # as nearly all are
+        return text
+    return "".join(mark if mark.isprintable() else " " for mark in text)
 
 
 def shorten(text: str, most: int) -> str:

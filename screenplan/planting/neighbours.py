@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import geopandas as gpd
 import pandas as pd
 
-from screenplan.planting.rows import shared_corners
+from screenplan.planting.setting import shared_corners
 
 #: Gaps that exceed the asked spacing by less are not wider: rounding, and the stake's millimetre.
 GAP_TOLERANCE_M = 0.002

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from shapely import LineString
 
-from screenplan.site.ragged import firsts, summed
+from screenplan.site.ragged import firsts, numbered, summed
 
 #: A line keeps this far off a zone's edge, so that rounding cannot put a plant inside.
 CLEARANCE_M = 0.001
@@ -70,6 +70,23 @@ def covered_spans_each(
     low, high : ndarray, (spans,)
         Metres from the line's start, in order.
     """
+    length = shapely.length(lines)
+    # To ask whether all of a line lies on the ground takes a tenth of the time of cutting it, and most lines do.
+    whole = shapely.covers(grounds, lines) & (length > SAME_M)
+    of = np.flatnonzero(whole)
+    rest = np.flatnonzero(~whole)
+    cut, low, high = _covered_in_part(lines[rest], grounds[rest])
+    of = np.concatenate([of, rest[cut]])
+    low = np.concatenate([np.zeros(len(of) - len(low)), low])
+    high = np.concatenate([length[whole], high])
+    order = np.argsort(of, kind="stable")
+    return of[order], low[order], high[order]
+
+
+def _covered_in_part(
+    lines: np.ndarray, grounds: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Find the stretches of lines that may leave their grounds."""
     inside, of = shapely.get_parts(shapely.intersection(lines, grounds), return_index=True)
     along = shapely.get_type_id(inside) == shapely.GeometryType.LINESTRING
     along &= shapely.length(inside) > SAME_M
@@ -115,13 +132,42 @@ def cut_out_each(lines: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.nda
     # The end of a line is set by its distance alone, whatever rounding makes of the sum of its legs.
     inside &= np.append(line[1:] == line[:-1], False)
     number = np.arange(len(lines))
-    ends = [
-        shapely.get_coordinates(shapely.line_interpolate_point(lines, at)) for at in (low, high)
-    ]
+    ends = [places_on(lines, number, at) for at in (low, high)]
     of = np.concatenate([number, line[inside], number])
     order = np.argsort(of, kind="stable")
     xy = np.concatenate([ends[0], xy[inside], ends[1]])[order]
     return shapely.linestrings(xy, indices=of[order])
+
+
+def places_on(lines: np.ndarray, of: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """Give places on lines by their distances from each line's start, as GEOS finds them, in less time.
+
+    Parameters
+    ----------
+    lines : ndarray of LineString, (n,)
+    of : ndarray of int, (places,)
+        The line of each.
+    at : ndarray, (places,)
+        Metres; beyond an end it is the end.
+
+    Returns
+    -------
+    ndarray, (places, 2)
+    """
+    xy, line = shapely.get_coordinates(lines, return_index=True)
+    count = np.bincount(line, minlength=len(lines))
+    first = firsts(count)
+    step = np.diff(xy, axis=0, append=0.0)
+    step[first + count - 1] = 0.0
+    leg = np.sqrt(step[:, 0] * step[:, 0] + step[:, 1] * step[:, 1])
+    # The last corner of a line has no leg, so that the first of the next one begins at 0.
+    run = summed(np.roll(leg, 1), count)
+    place, number = numbered(count[of])
+    passed = np.bincount(place, run[first[of][place] + number] <= at[place], minlength=len(of))
+    corner = first[of] + np.maximum(passed.astype(int) - 1, 0)
+    beyond = np.maximum(at - run[corner], 0.0)
+    share = np.divide(beyond, leg[corner], out=np.zeros(len(of)), where=leg[corner] > 0.0)
+    return xy[corner] + step[corner] * share[:, None]
 
 
 def running(xy: np.ndarray, line: np.ndarray) -> np.ndarray:

@@ -79,11 +79,12 @@ def set_evened(
                 new = between_standing(left, right, spacing)
             else:
                 new = _fill_evened(left, left_fixed, right, right_fixed, spacing)
-            result.placed.extend((float(station), 0.0) for station in new)
-            group.extend(new)
+            stations = new.tolist()
+            result.placed.extend((station, 0.0) for station in stations)
+            group.extend(stations)
             if right_fixed:
                 group.append(right)
-        result.groups.append([float(station) for station in group])
+        result.groups.append(group)
         if group:
             last = group[-1]
     return result

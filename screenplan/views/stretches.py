@@ -23,14 +23,15 @@ from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.existing import stands_as_row
 from screenplan.planting.growth import TYPICAL
-from screenplan.planting.lines import CRUMB_M
 from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.mixes import kinds_in
-from screenplan.planting.rows import set_plants, shared_corners
+from screenplan.planting.rows import set_plants
+from screenplan.planting.setting import shared_corners
 from screenplan.planting.spans import plantable_stretches
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.planting.stock import planted_height
+from screenplan.planting.trimming import CRUMB_M
 from screenplan.planting.zones import plantable_ground
 from screenplan.site.terrain import Terrain
 from screenplan.views.grown import crowns_of, runs_of
