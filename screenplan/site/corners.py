@@ -9,15 +9,17 @@ metres' radius is a corner and a wide one is not; survey noise of e moves it by 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import accumulate
+from typing import NamedTuple
 
 import numpy as np
 import shapely
+from numba import njit
 
 from screenplan.site.compass import bearing_deg, turn_deg
+from screenplan.site.peaks import find_peaks
 from screenplan.site.ragged import firsts, numbered
 from screenplan.site.repair import SAME_VERTEX_M
 
@@ -25,10 +27,6 @@ from screenplan.site.repair import SAME_VERTEX_M
 SAMPLES_PER_BASE = 16
 #: An outline is sampled at this many points at most, however long it is.
 MOST_SAMPLES = 60_000
-#: Two peaks of the turn are two corners if it falls by this much between them.
-DIP_DEG = 5.0
-#: A peak of the turn reaches as far as it stays within this of its highest value.
-PLATEAU_DEG = 2.0
 #: A corner's vertex is looked for on its plateau, and beyond by this share of the base length.
 VERTEX_SHARE = 0.5
 #: A vertex is sharp if it turns over this share of the base length ...
@@ -111,17 +109,7 @@ class Rings:
 
     def points(self, ring: np.ndarray, s: np.ndarray) -> np.ndarray:
         """Give the points of rings at running distances, counted on past the end; (points, 2)."""
-        s = np.mod(s, self.length_m[ring])
-        low = self.first[ring]
-        high = low + self.count[ring] + 1
-        # The last vertex that is not behind each point, by halves.
-        for _ in range(int(self.count.max(initial=1) + 1).bit_length()):
-            middle = (low + high) // 2
-            passed = self.at[middle] <= s
-            low, high = np.where(passed, middle, low), np.where(passed, high, middle)
-        last = low == self.first[ring] + self.count[ring]
-        off = np.where(last, 0.0, s - self.at[low])[:, None]
-        return self.slopes[low] * off + self.xy[low]
+        return _points(self.xy, self.at, self.slopes, self.first, self.count, ring, s)
 
     def vertices_near(self, ring: int, s: float, reach_m: float) -> list[float]:
         """Give the running distances of a ring's vertices within a reach of one, ascending."""
@@ -194,6 +182,27 @@ class Rings:
                 taken.append(len(self.xy) + following)
                 count.append(len(between) + 2)
         return whole[taken], np.array(count, dtype=int)
+
+
+@njit(cache=True, error_model="numpy")
+def _points(xy, at, slopes, first, count, ring, s):
+    points = np.empty((len(s), 2))
+    for item in range(len(s)):
+        low = first[ring[item]]
+        last = low + count[ring[item]]
+        high = last + 1
+        off = s[item] % at[last]
+        # The last vertex that is not behind the point, by halves.
+        while high - low > 1:
+            middle = (low + high) // 2
+            if at[middle] <= off:
+                low = middle
+            else:
+                high = middle
+        off = 0.0 if low == last else off - at[low]
+        for axis in range(2):
+            points[item, axis] = slopes[low, axis] * off + xy[low, axis]
+    return points
 
 
 @dataclass(frozen=True)
@@ -323,10 +332,13 @@ def _sharp_corners(rings: Rings, corner_deg: float, base_m: np.ndarray) -> list[
     ring, s = _sample(rings, base_m)
     turns = rings.turns_deg(ring, s, base_m[ring])
     count = np.bincount(ring, minlength=len(rings.count))
-    peaks = list(_each_peak(s, turns, count, rings.length_m.tolist(), LOW_SHARE * corner_deg))
-    bases = base_m.tolist()
+    bases, peaks = base_m.tolist(), []
+    for sign in (1.0, -1.0):
+        high = find_peaks(s, sign * turns, count, rings.length_m, LOW_SHARE * corner_deg)
+        columns = (column.tolist() for column in high)
+        peaks += [_Peak(sign, *peak) for peak in zip(*columns, strict=True)]
     near = [
-        rings.vertices_near(peak.ring, peak.middle, peak.half + VERTEX_SHARE * bases[peak.ring])
+        rings.vertices_near(peak.ring, peak.middle, peak.half_m + VERTEX_SHARE * bases[peak.ring])
         for peak in peaks
     ]
     of = np.repeat(np.array([peak.ring for peak in peaks], dtype=int), [len(own) for own in near])
@@ -339,89 +351,14 @@ def _sharp_corners(rings: Rings, corner_deg: float, base_m: np.ndarray) -> list[
     return _without_jogs(rings, found, corner_deg, base_m)
 
 
-@dataclass(frozen=True)
-class _Peak:
-    """A peak of the turn: of which ring, to which hand, how high, the middle of its plateau and half its length."""
+class _Peak(NamedTuple):
+    """A peak of the turn: to which hand, of which ring, how high, the middle of its plateau and half its length."""
 
-    ring: int
     sign: float
+    ring: int
     turn_deg: float
     middle: float
-    half: float
-
-
-def _each_peak(
-    s: np.ndarray, turns: np.ndarray, count: np.ndarray, length_m: list[float], least: float
-) -> Iterator[_Peak]:
-    """Give the peaks of each ring that are high enough, those to the left first."""
-    group, _ = numbered(count)
-    by_sign = []
-    for sign in (1.0, -1.0):
-        candidates = np.flatnonzero(sign * turns >= least - DIP_DEG)
-        candidates = candidates[np.lexsort((-sign * turns[candidates], group[candidates]))]
-        begin = np.searchsorted(group[candidates], np.arange(len(count) + 1)).tolist()
-        by_sign.append((sign, candidates.tolist(), begin))
-    all_s, all_turns = s.tolist(), turns.tolist()
-    for ring, (first, own) in enumerate(zip(firsts(count).tolist(), count.tolist(), strict=True)):
-        places = all_s[first : first + own]
-        for sign, high, begin in by_sign:
-            order = [item - first for item in high[begin[ring] : begin[ring + 1]]]
-            if not order:
-                continue
-            value = [sign * turn for turn in all_turns[first : first + own]]
-            for peak in _peaks(value, order, least):
-                middle, half = _plateau(places, value, peak, length_m[ring])
-                yield _Peak(ring, sign, value[peak], middle, half)
-
-
-def _peaks(value: list[float], order: list[int], least: float) -> list[int]:
-    """Find the peaks of a cyclic sequence that are high enough and stand apart.
-
-    Samples are added from the highest down, as ``order`` has them; where two hills meet, the lower one is a peak of
-    its own if it rises by `DIP_DEG` above the meeting point.
-    """
-    top: dict[int, int] = {}
-    count = len(value)
-    parent: dict[int, int] = {}
-
-    def root(item: int) -> int:
-        while parent[item] != item:
-            parent[item] = parent[parent[item]]
-            item = parent[item]
-        return item
-
-    apart = []
-    for item in order:
-        parent[item] = item
-        top[item] = item
-        for beside in ((item - 1) % count, (item + 1) % count):
-            if beside not in parent:
-                continue
-            one, other = root(item), root(beside)
-            if one == other:
-                continue
-            high, low = (one, other) if value[top[one]] >= value[top[other]] else (other, one)
-            if value[top[low]] - value[item] >= DIP_DEG:
-                apart.append(top[low])
-            parent[low] = high
-    apart += [top[item] for item in parent if parent[item] == item]
-    return [peak for peak in apart if value[peak] >= least]
-
-
-def _plateau(s: list[float], value: list[float], peak: int, length_m: float) -> tuple[float, float]:
-    """Give the middle of the stretch on which a peak stays near its highest value, and half its length."""
-    count = len(s)
-    reach = []
-    for direction in (-1, 1):
-        item, travelled = peak, 0.0
-        while True:
-            following = (item + direction) % count
-            if value[following] < value[peak] - PLATEAU_DEG or following == peak:
-                break
-            travelled += (direction * (s[following] - s[item])) % length_m
-            item = following
-        reach.append(travelled)
-    return s[peak] + (reach[1] - reach[0]) / 2.0, (reach[1] + reach[0]) / 2.0
+    half_m: float
 
 
 def _settle(
