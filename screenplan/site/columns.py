@@ -251,15 +251,15 @@ def fill_defaults(frame: pd.DataFrame, contract: Contract) -> pd.DataFrame:
 
     Integers and booleans without a gap become such; with a gap integers are floats with NaN.
     """
-    out = frame.copy()
+    out = {}
     for column in contract.columns:
-        cells = out[column.name]
+        cells = frame[column.name]
         if column.name == contract.key:
             cells = cells.where(cells.notna(), frame.index.astype(str).to_series(index=frame.index))
         elif column.default is not None:
             cells = cells.where(cells.notna(), column.default)
         out[column.name] = _settle(cells, column)
-    return out
+    return frame.assign(**out)
 
 
 def can_be_read(cell: object, column: Column) -> bool:
@@ -339,6 +339,9 @@ def _convert(
             "Fill it in, delete these rows, or give a value for rows without one: "
             f"missing = {{ {column.name} = … }}",
         )
+    nothing_at_all = np.nan if column.type in ("number", "integer") else None
+    if empty.all():
+        return pd.Series(nothing_at_all, index=cells.index, dtype=object)
     values: dict[Any, Any] = {}
     wrong: dict[tuple[str, str], list] = {}
     for row, cell in given.items():
@@ -369,9 +372,8 @@ def _convert(
             wrong.setdefault(complaint, []).append(row)
     for (what, remedy), rows in wrong.items():
         findings.refused(rows, what, remedy)
-    missing = np.nan if column.type in ("number", "integer") else None
     return pd.Series(
-        [values.get(row, missing) for row in cells.index], index=cells.index, dtype=object
+        [values.get(row, nothing_at_all) for row in cells.index], index=cells.index, dtype=object
     )
 
 

@@ -38,6 +38,7 @@ from screenplan.site.parts import settle_parts
 from screenplan.site.plausible import MOST_ACROSS_M, find_misfit, guess_unit, refuse_misfit
 from screenplan.site.raster import read_terrain
 from screenplan.site.repair import WHOLE_LAYER, Findings, check_types, flatten, mend
+from screenplan.site.shaping import kept, with_shapes
 from screenplan.site.site import Site
 from screenplan.site.sources import LayerSource, hash_unless_large
 from screenplan.site.subject import IDS_KEY, POINT_CRS, choose_each, choose_rows
@@ -312,7 +313,7 @@ class Reader:
         if len(chosen) > 1:
             parcels = parcels.assign(is_subject=parcels.index.isin(chosen))
         self.subject = _ground_of(parcels[parcels["is_subject"]])
-        parcels = parcels[self._is_near(parcels) | parcels["is_subject"].to_numpy()]
+        parcels = kept(parcels, self._is_near(parcels) | parcels["is_subject"].to_numpy())
         self.warnings += find_overlaps(parcels)
         self._take(source, way, parcels, findings)
         return parcels.reset_index(drop=True)
@@ -447,8 +448,7 @@ class Reader:
                 key=source.crs_key,
                 kind="system",
             )
-        geometry = gpd.GeoSeries(moved, index=flat.index, crs=self.frame.crs)
-        return flat.set_geometry(geometry)[there]
+        return kept(with_shapes(flat, moved, self.frame.crs), there)
 
     def _finish(
         self, source, near, way: Transformation, findings: Findings, keep: Sequence[int] = ()
@@ -457,7 +457,7 @@ class Reader:
         contract, named = INPUTS[source.name], self.named[source.name]
         before, findings.repairs = findings.repairs, []
         placed = self._place(near, source, way, findings)
-        placed = placed[self._is_near(placed) | placed.index.isin(keep)]
+        placed = kept(placed, self._is_near(placed) | placed.index.isin(keep))
         rows = set(placed.index)
         # What is said of rows out of reach does not matter, save of rows without a place.
         findings.repairs = before + [
@@ -469,13 +469,14 @@ class Reader:
             placed = leave_out_floorless(placed, named.columns, findings)
         mended = mend(placed, contract, findings)
         cells = _convert(mended, source, named, findings)
-        whole = gpd.GeoDataFrame(cells, geometry=mended.geometry, crs=self.frame.crs)
+        whole = gpd.GeoDataFrame(cells, geometry=mended.geometry.array)
         whole = _drop_copies(whole, findings, keep)
         if source.name == "buildings":
             whole = merge_parts(whole, self.about.storey_height, findings)
         if contract is PARCELS:
             unnamed = whole["parcel_id"].isna()
-            whole.loc[unnamed, "parcel_id"] = [f"row {row}" for row in whole.index[unnamed]]
+            if unnamed.any():
+                whole.loc[unnamed, "parcel_id"] = [f"row {row}" for row in whole.index[unnamed]]
         return fill_defaults(whole, contract)
 
     def _says_unit(self, layer: str, column: str) -> bool:
@@ -585,7 +586,7 @@ def read_columns(source, named: LayerSource, findings: Findings) -> pd.DataFrame
 
 def _convert(frame: pd.DataFrame, source, named: LayerSource, findings: Findings) -> pd.DataFrame:
     """Make the columns of a contract of the attributes of rows."""
-    contract, attributes = INPUTS[source.name], pd.DataFrame(frame.drop(columns="geometry"))
+    contract, attributes = INPUTS[source.name], pd.DataFrame(frame).drop(columns="geometry")
     check_units(attributes, contract, source.crs, named, findings)
     return convert_columns(attributes, contract, named, findings)
 
@@ -594,7 +595,10 @@ def _drop_copies(
     frame: gpd.GeoDataFrame, findings: Findings, keep: Sequence[int]
 ) -> gpd.GeoDataFrame:
     """Leave out rows that repeat another one in all that is read of it."""
-    shapes = shapely.to_wkb(shapely.normalize(np.asarray(frame.geometry.array, dtype=object)))
+    shapes = np.asarray(frame.geometry.array, dtype=object)
+    if not pd.DataFrame(shapely.bounds(shapes)).duplicated().any():
+        return frame  # what is equal has equal bounds
+    shapes = shapely.to_wkb(shapely.normalize(shapes))
     table = pd.DataFrame(frame.drop(columns="geometry")).astype(str).assign(shape=shapes)
     again = table.duplicated().to_numpy() & ~frame.index.isin(keep)
     first = table.groupby(list(table.columns), sort=False, dropna=False)
@@ -602,7 +606,7 @@ def _drop_copies(
     for position in np.flatnonzero(again):
         original = frame.index[np.flatnonzero(firsts == firsts[position])[0]]
         findings.mended([frame.index[position]], f"copy of row {original}: row left out")
-    return frame[~again]
+    return kept(frame, ~again)
 
 
 def _ground_of(lots: gpd.GeoDataFrame):
