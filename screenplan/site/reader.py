@@ -20,7 +20,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.said import said
 from screenplan.plan import Options
-from screenplan.site.buildings import fill_floors, fill_heights, find_parcels, leave_out_floorless
+from screenplan.site.buildings import fill_floors, fill_heights, leave_out_floorless
 from screenplan.site.columns import (
     check_mapping,
     check_units,
@@ -34,6 +34,7 @@ from screenplan.site.heights import doubt_heights, refuse_heights
 from screenplan.site.likely_systems import say_likely
 from screenplan.site.openstreetmap import given_by_tags, take_tags
 from screenplan.site.overlaps import doubles, drop_doubles, find_overlaps
+from screenplan.site.ownership import parcels_of
 from screenplan.site.parts import settle_parts
 from screenplan.site.plausible import MOST_ACROSS_M, find_misfit, guess_unit, refuse_misfit
 from screenplan.site.raster import read_terrain
@@ -139,7 +140,9 @@ class Reader:
         ground = self._read_terrain(terrain)
         self._raise_problems()
         if "buildings" in site_layers:
-            houses = find_parcels(site_layers["buildings"], parcels)
+            houses = site_layers["buildings"]
+            owner = pd.Series(parcels_of(houses, parcels), index=houses.index, dtype=object)
+            houses = houses.assign(parcel_id=owner)
             site_layers["buildings"] = fill_floors(houses, ground)
         self.warnings.insert(0, f"{self.frame.length_note}.")
         return Site(
