@@ -6,6 +6,7 @@ import datetime as dt
 import difflib
 import math
 from collections.abc import Callable, Mapping
+from itertools import compress
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -86,6 +87,8 @@ def fill_missing(
 
     A building lacks its height or storeys only where it has neither: one follows from the other.
     """
+    if not missing:
+        return cells
     out = cells.copy()
     lacking = {name: out[name].isna() for name in missing if name in out}
     if contract.name == "buildings":
@@ -253,12 +256,13 @@ def fill_defaults(frame: pd.DataFrame, contract: Contract) -> pd.DataFrame:
     """
     out = {}
     for column in contract.columns:
-        cells = frame[column.name]
-        if column.name == contract.key:
-            cells = cells.where(cells.notna(), frame.index.astype(str).to_series(index=frame.index))
-        elif column.default is not None:
-            cells = cells.where(cells.notna(), column.default)
-        out[column.name] = _settle(cells, column)
+        values = frame[column.name].to_numpy(dtype=object, copy=True)
+        empty = pd.isna(values)
+        if column.name == contract.key and empty.any():
+            values[empty] = frame.index.astype(str).to_numpy(dtype=object)[empty]
+        elif column.name != contract.key and column.default is not None:
+            values[empty] = column.default
+        out[column.name] = _settle(pd.Series(values, index=frame.index, dtype=object), column)
     return frame.assign(**out)
 
 
@@ -311,7 +315,8 @@ def _settle(cells: pd.Series, column: Column) -> pd.Series:
         return numbers if numbers.isna().any() else numbers.astype("int64")
     if column.type == "number":
         return cells.astype(float)
-    return cells.astype(object).where(cells.notna(), None)
+    empty = cells.isna()
+    return cells.where(~empty, None) if empty.any() else cells
 
 
 def _convert(
@@ -328,8 +333,8 @@ def _convert(
         factor = _factor(column, unit, contract.name)
     except InputError:
         return cells  # noted by check_mapping
-    empty = cells.map(_is_empty)
-    given = cells[~empty]
+    held = cells.tolist()
+    empty = np.array([_is_empty(cell) for cell in held], dtype=bool)
     missing = empty.all() and any(_names(problem, column) for problem in findings.problems)
     needed = column.required and column.name != contract.key and not may_lack
     if needed and empty.any() and not missing:
@@ -344,7 +349,8 @@ def _convert(
         return pd.Series(nothing_at_all, index=cells.index, dtype=object)
     values: dict[Any, Any] = {}
     wrong: dict[tuple[str, str], list] = {}
-    for row, cell in given.items():
+    given = zip(cells.index[~empty], compress(held, ~empty), strict=True)
+    for row, cell in given:
         value, complaint = _READERS[column.type](cell)
         if column.unit == "m" and complaint is not None and (own := metres_in(cell)) is not None:
             value, complaint = own / factor, None  # its own unit goes before that of the column

@@ -13,10 +13,11 @@ from screenplan.contracts.tables import layer_of_columns
 from screenplan.plan import DEFAULTS, Options
 from screenplan.site.across import Around, look_across
 from screenplan.site.compass import POINTS, apart_deg, bearing_deg, compass_point
-from screenplan.site.corners import Rings, find_corners, fitting_bases
+from screenplan.site.corners import find_corners, fitting_bases
 from screenplan.site.lots import Lots, Many
 from screenplan.site.ownership import outline_known, subject_outline
 from screenplan.site.ragged import firsts, numbered, turned
+from screenplan.site.rings import Rings
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_DEG, steady_order_each
 
