@@ -117,8 +117,8 @@ def look_across(
     _, within = find_nearest(probes, *_own_ground(around, subject, probes))
     seen = np.minimum(hidden, within) > away
     first[free[seen]] = len(around.land) + road[seen]
-    met = first >= 0
-    return _most_often(side[met], first[met], count, around.called())
+    looked = first >= 0
+    return _most_often(side[looked], first[looked], count, around.called())
 
 
 def _own_ground(around: Around, subject: np.ndarray, probes: Probes) -> tuple[Edges, Nearby]:
