@@ -36,6 +36,8 @@ WIDTH_SHARE = 0.4
 LOW_SHARE = 1.0 / 3.0
 #: A side that turns by less than this in all holds no rounded corner.
 BEND_DEG = 60.0
+#: Running distances that differ by less are one place.
+ROUNDED_M = 1e-6
 #: A rounded corner turns by at least this.
 LEAST_BEND_DEG = 45.0
 #: It turns this many times as fast as its side does on average.
@@ -87,7 +89,8 @@ def find_corners(
     found = []
     sharp = _sharp_corners(rings, corner_deg, base_m)
     for ring, corners in enumerate(sharp):
-        corners = np.union1d(corners, _rounded_corners(rings, ring, corners, float(base_m[ring])))
+        rounded = _rounded_corners(rings, ring, corners, float(base_m[ring]))
+        corners = np.array(sorted({*corners.tolist(), *rounded.tolist()}), dtype=float)
         if len(corners):
             # Two peaks may settle on one place, but for rounding.
             before = corners[-1] - rings.length_m[ring]
@@ -297,7 +300,9 @@ def _rounded_corners(rings: Rings, ring: int, corners: np.ndarray, base_m: float
     found: list[float] = []
     for start, end in stretches:
         length = end - start - 2.0 * margin
-        if length < 3.0 * base_m or rings.bend_deg(ring, start, end) < BEND_DEG - 1.0:
+        # The corner at its end is no bend of a stretch, whatever is rounded.
+        until = end - ROUNDED_M
+        if length < 3.0 * base_m or rings.bend_deg(ring, start, until) < BEND_DEG - 1.0:
             continue
         step = max(base_m / SAMPLES_PER_BASE, whole / MOST_SAMPLES)
         s = np.linspace(start + margin, end - margin, int(np.ceil(length / step)) + 1)
