@@ -18,11 +18,13 @@ from shapely import affinity
 from screenplan.contracts import SIDES
 from screenplan.ground.errors import InputError
 from screenplan.plan import key_limits
+from screenplan.site.across import Around, look_across, points_along
 from screenplan.site.compass import POINTS, compass_name
-from screenplan.site.corners import Rings, find_corners, fitting_bases, least_width
+from screenplan.site.corners import find_corners, fitting_bases, least_width
 from screenplan.site.lots import Lots
 from screenplan.site.repair import SAME_VERTEX_M
-from screenplan.site.sides import Around, find_sides, find_sides_each, look_across, points_along
+from screenplan.site.rings import Rings
+from screenplan.site.sides import find_sides, find_sides_each
 
 #: The outline is cut, not redrawn: only the rounding of the cut points is left.
 SUM_RELATIVE = 1e-9

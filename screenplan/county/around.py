@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 
 import geopandas as gpd
@@ -15,6 +16,7 @@ from screenplan.county.columnar import Columnar
 from screenplan.county.ground import Ground, frame_on, ground_of
 from screenplan.county.laying import PLANNED, ROW, Laid
 from screenplan.county.together import Together, read_together
+from screenplan.ground.datum import Transformation
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Plan
 from screenplan.site.terrain import TerrainSource
@@ -47,6 +49,11 @@ class Task:
     terrain: TerrainSource | None = None
     wanted: tuple[str, ...] = ()
 
+    @cached_property
+    def files(self) -> dict[str, Columnar]:
+        """The files of the layers, which each process opens once."""
+        return {name: Columnar(laid.path) for name, laid in self.layers.items()}
+
 
 @dataclass
 class Around:
@@ -58,8 +65,8 @@ class Around:
         Which they share.
     ground : Ground or None
         Their ground; None where nothing of it is known.
-    tables, trees : dict
-        By layer the rows, in the CRS of the layer, and where they are in the frame.
+    tables, ways : dict
+        By layer the rows, in the CRS of the layer, and the way from that into the frame.
     boxes : dict of int to ndarray, (4,)
         By a parcel's place along the curve, the bounds of what may matter to it, in the frame.
     read : Together, optional
@@ -69,16 +76,26 @@ class Around:
     frame: LocalFrame
     ground: Ground | None
     tables: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
-    trees: dict[str, shapely.STRtree] = field(default_factory=dict)
+    ways: dict[str, Transformation] = field(default_factory=dict)
     boxes: dict[int, np.ndarray] = field(default_factory=dict)
     read: Together | None = None
+
+    @cached_property
+    def _trees(self) -> dict[str, shapely.STRtree]:
+        """Where the rows of each layer lie in the frame; only what is read by itself asks for it."""
+        return {
+            name: shapely.STRtree(
+                self.frame.project_in(shapely.box(*_bounds(table).T), self.ways[name])
+            )
+            for name, table in self.tables.items()
+        }
 
     def near(self, place: int) -> dict[str, gpd.GeoDataFrame]:
         """Give the rows that may matter to a parcel, by its place along the curve."""
         box = shapely.box(*self.boxes[place])
         return {
             name: self.tables[name].iloc[np.sort(tree.query(box))]
-            for name, tree in self.trees.items()
+            for name, tree in self._trees.items()
         }
 
     def known_under(self, places: Sequence[int]) -> np.ndarray:
@@ -106,12 +123,9 @@ def look_around(task: Task, tile: np.ndarray, some: gpd.GeoDataFrame) -> Around:
     bounds = shapely.bounds(placed).reshape(-1, 4) + reach * np.array([-1, -1, 1, 1])
     around.boxes = dict(zip(some.index, bounds, strict=True))
     box = (*bounds[:, :2].min(axis=0).tolist(), *bounds[:, 2:].max(axis=0).tolist())
-    for name, laid in task.layers.items():
-        file = Columnar(laid.path)
+    for name, file in task.files.items():
         way = frame.transformation_from(file.laid_crs, tolerance_m=plan.site.datum_tolerance)
-        table = file.near(frame.boxes_out(box, way))
-        placed = frame.project_in(shapely.box(*_bounds(table).T), way)
-        around.tables[name], around.trees[name] = table, shapely.STRtree(placed)
+        around.tables[name], around.ways[name] = file.near(frame.boxes_out(box, way)), way
     if ground is not None:
         near = {
             name: (task.layers[name].named, bare(table)) for name, table in around.tables.items()

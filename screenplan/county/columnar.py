@@ -17,6 +17,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from geopandas.array import from_shapely
 from pyproj import CRS
 
 from screenplan.ground.errors import refuse
@@ -119,7 +120,7 @@ class Columnar:
             if name not in (GEOMETRY, BOX)
         }
         return gpd.GeoDataFrame(
-            cells, index=places, geometry=gpd.GeoSeries(shapes, index=places, crs=self.crs)
+            pd.DataFrame(cells, index=places), geometry=from_shapely(shapes, crs=self.crs)
         )
 
 

@@ -6,11 +6,12 @@ fetched from a network: a transformation counts only if all its grids are on thi
 
 from __future__ import annotations
 
+import math
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
 
 import pyproj
 import pyproj.network
@@ -23,6 +24,9 @@ from screenplan.ground.errors import InputError, refuse
 
 #: Half the size in degrees of the area for which a transformation is chosen.
 AREA_HALF_DEG = 0.02
+
+#: Length of a degree of latitude is at most this, at the poles of any ellipsoid in use.
+METRES_PER_DEGREE = 111_700.0
 
 #: Where the plan states the tolerance.
 TOLERANCE_KEY = "site.datum_tolerance"
@@ -93,6 +97,25 @@ class Transformation:
     better_m: float | None = None
     missing_grids: tuple[str, ...] = ()
     transformer: Transformer = field(repr=False, compare=False, kw_only=True)
+
+    @cached_property
+    def metres_per_unit(self) -> float:
+        """Length of a unit of the CRS from which it comes; that of a degree where it is an angle, at most."""
+        axis = self._from.axis_info[0]
+        if self._from.is_geographic:
+            return METRES_PER_DEGREE * math.degrees(axis.unit_conversion_factor)
+        return axis.unit_conversion_factor
+
+    @cached_property
+    def turn(self) -> float:
+        """A whole turn in the unit of the CRS from which it comes; 0 if that counts no degrees."""
+        if not self._from.is_geographic:
+            return 0.0
+        return 2.0 * math.pi / self._from.axis_info[0].unit_conversion_factor
+
+    @cached_property
+    def _from(self) -> CRS:
+        return unbind(horizontal(CRS(self.transformer.source_crs)))
 
     def to_record(self) -> dict[str, object]:
         """Give plain values for a run record."""
@@ -201,8 +224,9 @@ def find_transformation(
                 kind="system",
             )
     if source.equals(target, ignore_axis_order=True):
-        same = Transformer.from_crs(target, target, always_xy=True)
-        return Transformation(source.name, target.name, "none", 0.0, transformer=same)
+        return Transformation(
+            source.name, target.name, "none", 0.0, transformer=_standing_still(target)
+        )
     try:
         group = _list_operations(source, target, area)
     except (ProjError, IndexError):  # pyproj looks for the grids of an operation that is none
@@ -280,6 +304,12 @@ def find_transformation(
         missing,
         transformer=best,
     )
+
+
+@cache
+def _standing_still(crs: CRS) -> Transformer:
+    """Give the way from a CRS to itself, which is asked for by every layer of most sites."""
+    return Transformer.from_crs(crs, crs, always_xy=True)
 
 
 @dataclass(frozen=True)

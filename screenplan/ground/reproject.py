@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -58,8 +59,11 @@ def reproject(
     geometries = np.asarray(geometries, dtype=object)
     if geometries.size == 0:
         return geometries.copy()
+    chains = _Chains.of(geometries)
+    moved = _apply(transform, chains.xy)
     longest = _longest_edges(
-        geometries,
+        chains,
+        moved,
         transform,
         tolerance_m / metres_per_unit,
         metres_per_source_unit / metres_per_unit,
@@ -67,9 +71,11 @@ def reproject(
     with np.errstate(over="ignore", invalid="ignore"):
         length = shapely.length(geometries)
     longest = np.maximum(longest, length / MOST_PIECES)
-    dense = geometries.copy()
     # A length that is no number, or beyond all numbers, is not cut: what has one is refused later.
     cut = np.isfinite(longest) & (length > longest)
+    if chains.whole and not cut.any():
+        return shapely.set_coordinates(geometries.copy(), moved)
+    dense = geometries.copy()
     plain = cut & (shapely.get_num_interior_rings(geometries) == 0) & np.isin(shapely.get_type_id(geometries), (1, 3))  # fmt: skip
     dense[plain] = shapely.segmentize(geometries[plain], longest[plain])
     for place in np.flatnonzero(cut & ~plain):
@@ -77,19 +83,59 @@ def reproject(
     return _move(dense, transform)
 
 
+class _Chains(NamedTuple):
+    """The lines and rings of geometries.
+
+    Parameters
+    ----------
+    xy : ndarray, (vertices, 2)
+        In the order of the geometries.
+    begin : ndarray of int, (edges,)
+        The vertex at which each edge begins; it ends at the next.
+    owner : ndarray of int, (edges,)
+        The geometry of each edge.
+    owners : int
+        How many geometries there are.
+    whole : bool
+        Whether these are all vertices of the geometries.
+    """
+
+    xy: np.ndarray
+    begin: np.ndarray
+    owner: np.ndarray
+    owners: int
+    whole: bool
+
+    @classmethod
+    def of(cls, geometries: np.ndarray) -> _Chains:
+        parts, owner = shapely.get_parts(geometries, return_index=True)
+        # A collection may hold geometries of several parts.
+        parts, part = shapely.get_parts(parts, return_index=True)
+        owner = owner[part]
+        rings, ring_part = shapely.get_rings(parts, return_index=True)
+        line_part = np.flatnonzero(np.isin(shapely.get_type_id(parts), (1, 2)))
+        chains = np.concatenate([parts[line_part], rings])
+        of = np.concatenate([line_part, ring_part])
+        order = np.argsort(of, kind="stable")
+        xy, chain = shapely.get_coordinates(chains[order], return_index=True)
+        begin = np.flatnonzero(chain[1:] == chain[:-1])
+        whole = len(xy) == shapely.get_num_coordinates(geometries).sum()
+        return cls(xy, begin, owner[of[order]][chain[begin]], len(geometries), bool(whole))
+
+
 def _longest_edges(
-    geometries: np.ndarray, transform: XY, tolerance: float, unit: float
+    chains: _Chains, moved: np.ndarray, transform: XY, tolerance: float, unit: float
 ) -> np.ndarray:
     """For each geometry the longest edge that stays straight enough; infinite if all do.
 
-    ``unit`` is the length of a unit of the input in units of the result.
+    ``moved`` are the vertices in the result, ``unit`` is the length of a unit of the input in units of the result.
     """
-    longest = np.full(len(geometries), np.inf)
-    start, end, owner = _list_edges(geometries)
-    if not len(owner):
+    longest = np.full(chains.owners, np.inf)
+    if not len(chains.begin):
         return longest
-    a, b = _apply(transform, start), _apply(transform, end)
-    bend = np.zeros(len(owner))
+    start, end = chains.xy[chains.begin], chains.xy[chains.begin + 1]
+    a, b = moved[chains.begin], moved[chains.begin + 1]
+    bend = np.zeros(len(chains.begin))
     for share in _SHARES:
         on_edge = _apply(transform, start + share * (end - start))
         with np.errstate(invalid="ignore"):
@@ -100,23 +146,8 @@ def _longest_edges(
         torn = bend > np.minimum(unit * length, np.hypot(*(b - a).T))
     bent = np.isfinite(bend) & (bend > tolerance) & ~torn
     # The gap between a smooth curve and its chord grows with the square of the chord.
-    np.minimum.at(longest, owner[bent], length[bent] * np.sqrt(tolerance / bend[bent]))
+    np.minimum.at(longest, chains.owner[bent], length[bent] * np.sqrt(tolerance / bend[bent]))
     return longest
-
-
-def _list_edges(geometries: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Start points, end points and owners of all edges of lines and rings."""
-    parts, owner = shapely.get_parts(geometries, return_index=True)
-    # A collection may hold geometries of several parts.
-    parts, part = shapely.get_parts(parts, return_index=True)
-    owner = owner[part]
-    rings, ring_part = shapely.get_rings(parts, return_index=True)
-    is_line = np.isin(shapely.get_type_id(parts), (1, 2))
-    chains = np.concatenate([parts[is_line], rings])
-    chain_owner = np.concatenate([owner[is_line], owner[ring_part]])
-    xy, chain = shapely.get_coordinates(chains, return_index=True)
-    joined = chain[1:] == chain[:-1] if len(chain) else np.zeros(0, dtype=bool)
-    return xy[:-1][joined], xy[1:][joined], chain_owner[chain[:-1][joined]]
 
 
 def _cut(shape: shapely.Geometry, longest: float) -> shapely.Geometry:

@@ -6,15 +6,11 @@ from collections.abc import Mapping
 
 import geopandas as gpd
 import numpy as np
-import shapely
 
 from screenplan.site.columns import to_text
 from screenplan.site.composed import cells_of, is_held
 from screenplan.site.repair import Findings
 from screenplan.site.terrain import Terrain
-
-#: Areas that agree to so many digits of a square metre are equal.
-AREA_DIGITS = 3
 
 
 def fill_heights(
@@ -80,50 +76,6 @@ def _is_zero(text: str | None) -> bool:
         return text is not None and float(text) == 0.0
     except ValueError:
         return False
-
-
-def find_parcels(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """``parcel_id`` of the parcel on which most of a building stands, where none is given.
-
-    Of parcels that share its ground the subject is taken: what stands on the subject is not looked
-    at from a neighbour's window.
-    """
-    ids = buildings["parcel_id"].astype(object).copy()
-    b, p, share = _shares(buildings, parcels)
-    others = ~parcels["is_subject"].to_numpy()[p]
-    # Sorted by building, then by share; at a tie the subject, then the first parcel of the layer.
-    order = np.lexsort((p, others, -share, b))
-    b, p, share = b[order], p[order], share[order]
-    first = np.concatenate([[True], b[1:] != b[:-1]]) if len(b) else np.zeros(0, dtype=bool)
-    b, p = b[first & (share > 0.0)], p[first & (share > 0.0)]
-    unknown = np.array([name is None for name in ids.iloc[b]], dtype=bool)
-    ids.iloc[b[unknown]] = parcels["parcel_id"].to_numpy(dtype=object)[p[unknown]]
-    return buildings.assign(parcel_id=ids)
-
-
-def share_a_house(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> np.ndarray:
-    """Tell of each parcel whether as much of a building stands on it as on another, and on none more, (parcels,).
-
-    Whose such a building is hangs on who is asked (`find_parcels`).
-    """
-    b, p, share = _shares(buildings, parcels)
-    most = np.zeros(len(buildings))
-    np.maximum.at(most, b, share)
-    largest = (share > 0.0) & (share == most[b])
-    alike = largest & (np.bincount(b[largest], minlength=len(buildings)) > 1)[b]
-    told = np.zeros(len(parcels), dtype=bool)
-    told[p[alike]] = True
-    return told
-
-
-def _shares(
-    buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Give the pairs of a building and a parcel that touch, by their rows, and the ground that they share, m²."""
-    shapes = np.asarray(buildings.geometry.array, dtype=object)
-    land = np.asarray(parcels.geometry.array, dtype=object)
-    b, p = shapely.STRtree(land).query(shapes, predicate="intersects")
-    return b, p, np.round(shapely.area(shapely.intersection(shapes[b], land[p])), AREA_DIGITS)
 
 
 def fill_floors(buildings: gpd.GeoDataFrame, terrain: Terrain) -> gpd.GeoDataFrame:

@@ -6,6 +6,7 @@ import datetime as dt
 import difflib
 import math
 from collections.abc import Callable, Mapping
+from itertools import compress
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -86,6 +87,8 @@ def fill_missing(
 
     A building lacks its height or storeys only where it has neither: one follows from the other.
     """
+    if not missing:
+        return cells
     out = cells.copy()
     lacking = {name: out[name].isna() for name in missing if name in out}
     if contract.name == "buildings":
@@ -251,15 +254,16 @@ def fill_defaults(frame: pd.DataFrame, contract: Contract) -> pd.DataFrame:
 
     Integers and booleans without a gap become such; with a gap integers are floats with NaN.
     """
-    out = frame.copy()
+    out = {}
     for column in contract.columns:
-        cells = out[column.name]
-        if column.name == contract.key:
-            cells = cells.where(cells.notna(), frame.index.astype(str).to_series(index=frame.index))
-        elif column.default is not None:
-            cells = cells.where(cells.notna(), column.default)
-        out[column.name] = _settle(cells, column)
-    return out
+        values = frame[column.name].to_numpy(dtype=object, copy=True)
+        empty = pd.isna(values)
+        if column.name == contract.key and empty.any():
+            values[empty] = frame.index.astype(str).to_numpy(dtype=object)[empty]
+        elif column.name != contract.key and column.default is not None:
+            values[empty] = column.default
+        out[column.name] = _settle(pd.Series(values, index=frame.index, dtype=object), column)
+    return frame.assign(**out)
 
 
 def can_be_read(cell: object, column: Column) -> bool:
@@ -311,7 +315,8 @@ def _settle(cells: pd.Series, column: Column) -> pd.Series:
         return numbers if numbers.isna().any() else numbers.astype("int64")
     if column.type == "number":
         return cells.astype(float)
-    return cells.astype(object).where(cells.notna(), None)
+    empty = cells.isna()
+    return cells.where(~empty, None) if empty.any() else cells
 
 
 def _convert(
@@ -328,8 +333,8 @@ def _convert(
         factor = _factor(column, unit, contract.name)
     except InputError:
         return cells  # noted by check_mapping
-    empty = cells.map(_is_empty)
-    given = cells[~empty]
+    held = cells.tolist()
+    empty = np.array([_is_empty(cell) for cell in held], dtype=bool)
     missing = empty.all() and any(_names(problem, column) for problem in findings.problems)
     needed = column.required and column.name != contract.key and not may_lack
     if needed and empty.any() and not missing:
@@ -339,9 +344,13 @@ def _convert(
             "Fill it in, delete these rows, or give a value for rows without one: "
             f"missing = {{ {column.name} = … }}",
         )
+    nothing_at_all = np.nan if column.type in ("number", "integer") else None
+    if empty.all():
+        return pd.Series(nothing_at_all, index=cells.index, dtype=object)
     values: dict[Any, Any] = {}
     wrong: dict[tuple[str, str], list] = {}
-    for row, cell in given.items():
+    given = zip(cells.index[~empty], compress(held, ~empty), strict=True)
+    for row, cell in given:
         value, complaint = _READERS[column.type](cell)
         if column.unit == "m" and complaint is not None and (own := metres_in(cell)) is not None:
             value, complaint = own / factor, None  # its own unit goes before that of the column
@@ -369,9 +378,8 @@ def _convert(
             wrong.setdefault(complaint, []).append(row)
     for (what, remedy), rows in wrong.items():
         findings.refused(rows, what, remedy)
-    missing = np.nan if column.type in ("number", "integer") else None
     return pd.Series(
-        [values.get(row, missing) for row in cells.index], index=cells.index, dtype=object
+        [values.get(row, nothing_at_all) for row in cells.index], index=cells.index, dtype=object
     )
 
 

@@ -8,27 +8,22 @@ metres' radius is a corner and a wide one is not; survey noise of e moves it by 
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
-from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
-from itertools import accumulate
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 
-from screenplan.site.compass import bearing_deg, turn_deg
-from screenplan.site.ragged import firsts, numbered
+from screenplan.site.compass import turn_deg
+from screenplan.site.peaks import find_peaks
+from screenplan.site.ragged import numbered
 from screenplan.site.repair import SAME_VERTEX_M
+from screenplan.site.rings import Rings
 
 #: Samples of the turn per base length.
 SAMPLES_PER_BASE = 16
 #: An outline is sampled at this many points at most, however long it is.
 MOST_SAMPLES = 60_000
-#: Two peaks of the turn are two corners if it falls by this much between them.
-DIP_DEG = 5.0
-#: A peak of the turn reaches as far as it stays within this of its highest value.
-PLATEAU_DEG = 2.0
 #: A corner's vertex is looked for on its plateau, and beyond by this share of the base length.
 VERTEX_SHARE = 0.5
 #: A vertex is sharp if it turns over this share of the base length ...
@@ -41,159 +36,12 @@ WIDTH_SHARE = 0.4
 LOW_SHARE = 1.0 / 3.0
 #: A side that turns by less than this in all holds no rounded corner.
 BEND_DEG = 60.0
+#: Running distances that differ by less are one place.
+ROUNDED_M = 1e-6
 #: A rounded corner turns by at least this.
 LEAST_BEND_DEG = 45.0
 #: It turns this many times as fast as its side does on average.
 BEND_RATIO = 2.0
-
-
-@dataclass(frozen=True, eq=False)
-class Rings:
-    """Closed outlines, anticlockwise, each addressed by the running distance along it.
-
-    Parameters
-    ----------
-    xy : ndarray, (vertices, 2)
-        Vertices in metres, ring after ring, the first of each again at its end.
-    count : ndarray of int, (rings,)
-        Vertices of each, the repeated one not counted.
-    """
-
-    xy: np.ndarray
-    count: np.ndarray
-
-    @classmethod
-    def around(cls, polygons: np.ndarray) -> Rings:
-        """Take the outer rings of polygons; holes are no part of the outline."""
-        polygons = shapely.remove_repeated_points(shapely.force_2d(polygons))
-        xy, ring = shapely.get_coordinates(shapely.get_exterior_ring(polygons), return_index=True)
-        count = np.bincount(ring, minlength=len(polygons))
-        # By the signed area, which holds for an outline that crosses itself too.
-        first = firsts(count)
-        east, north = (xy - xy[first][ring]).T
-        twice = np.append(east[:-1] * north[1:] - east[1:] * north[:-1], 0.0)
-        twice[first + count - 1] = 0.0
-        clockwise = np.add.reduceat(twice, first) < 0.0 if len(count) else np.empty(0, dtype=bool)
-        ring, number = numbered(count)
-        order = np.where(clockwise[ring], count[ring] - 1 - number, number) + first[ring]
-        return cls(xy[order], count - 1)
-
-    @cached_property
-    def first(self) -> np.ndarray:
-        """Where the vertices of each ring begin, (rings,)."""
-        return firsts(self.count + 1)
-
-    @cached_property
-    def at_of(self) -> list[list[float]]:
-        """Give the running distances of each ring's vertices, ascending; the last is the length of the whole."""
-        steps = np.hypot(*np.diff(self.xy, axis=0).T).tolist()
-        return [
-            [0.0, *accumulate(steps[first : first + count])]
-            for first, count in zip(self.first.tolist(), self.count.tolist(), strict=True)
-        ]
-
-    @cached_property
-    def at(self) -> np.ndarray:
-        """The running distances of all vertices, (vertices,)."""
-        return np.array([s for own in self.at_of for s in own])
-
-    @cached_property
-    def length_m(self) -> np.ndarray:
-        """Length of each outline, (rings,)."""
-        return np.array([own[-1] for own in self.at_of])
-
-    @cached_property
-    def slopes(self) -> np.ndarray:
-        """How much east and north grow with the running distance behind each vertex, (vertices, 2)."""
-        way = np.diff(self.xy, axis=0, append=0.0)
-        step = np.diff(self.at, append=0.0)[:, None]
-        return np.divide(way, step, out=np.zeros_like(way), where=step > 0.0)
-
-    def points(self, ring: np.ndarray, s: np.ndarray) -> np.ndarray:
-        """Give the points of rings at running distances, counted on past the end; (points, 2)."""
-        s = np.mod(s, self.length_m[ring])
-        low = self.first[ring]
-        high = low + self.count[ring] + 1
-        # The last vertex that is not behind each point, by halves.
-        for _ in range(int(self.count.max(initial=1) + 1).bit_length()):
-            middle = (low + high) // 2
-            passed = self.at[middle] <= s
-            low, high = np.where(passed, middle, low), np.where(passed, high, middle)
-        last = low == self.first[ring] + self.count[ring]
-        off = np.where(last, 0.0, s - self.at[low])[:, None]
-        return self.slopes[low] * off + self.xy[low]
-
-    def vertices_near(self, ring: int, s: float, reach_m: float) -> list[float]:
-        """Give the running distances of a ring's vertices within a reach of one, ascending."""
-        *at, whole = self.at_of[ring]
-        if 2.0 * reach_m >= whole:
-            return at
-        low, high = (s - reach_m) % whole, (s + reach_m) % whole
-        first, after = bisect_left(at, low), bisect_right(at, high)
-        return at[first:after] if low <= high else at[:after] + at[first:]
-
-    def headings_deg(self, ring: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
-        """Give the directions of the chords between running distances."""
-        return bearing_deg(*(self.points(ring, end) - self.points(ring, start)).T)
-
-    def turns_deg(self, ring: np.ndarray, s: np.ndarray, base_m: np.ndarray) -> np.ndarray:
-        """Give the turn over a base length at running distances, left turns positive."""
-        before, here, after = (self.points(ring, at) for at in (s - base_m, s, s + base_m))
-        return turn_deg(bearing_deg(*(here - before).T), bearing_deg(*(after - here).T))
-
-    @cached_property
-    def _turned(self) -> list[float]:
-        """Give how much each ring turns at its vertices up to each, left or right, (vertices,) and one more."""
-        ring, number = numbered(self.count)
-        at = self.first[ring] + number
-        before = self.first[ring] + (number - 1) % self.count[ring]
-        way = bearing_deg(*np.diff(self.xy, axis=0, append=0.0).T)
-        turns = np.zeros(len(self.xy))
-        turns[at] = np.abs(turn_deg(way[before], way[at]))
-        return [0.0, *accumulate(turns.tolist())]
-
-    def bend_deg(self, ring: int, start: float, end: float) -> float:
-        """Give how much a ring turns at its vertices between two running distances, but for rounding."""
-        at, first, turned = self.at_of[ring], int(self.first[ring]), self._turned
-        whole, count = at[-1], len(at) - 1
-
-        def up_to(s: float, find) -> float:
-            times, rest = divmod(s, whole)
-            round_it = turned[first + count] - turned[first]
-            return times * round_it + turned[first + find(at, rest, 0, count)] - turned[first]
-
-        return up_to(end, bisect_left) - up_to(start, bisect_right)
-
-    def cut(self, ring: np.ndarray, corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Cut the outlines at running distances, by ring and ascending; each has one at least.
-
-        Returns
-        -------
-        xy : ndarray, (k, 2)
-            The vertices of the pieces, one after the other. A piece begins in one corner and ends in exactly the
-            point in which the next begins.
-        count : ndarray of int, (corners,)
-            Vertices of each piece.
-        """
-        ends = self.points(ring, corners)
-        whole = np.concatenate([self.xy, ends])
-        many = np.bincount(ring, minlength=len(self.count))
-        taken, count = [], []
-        s = corners.tolist()
-        for low, own, at, begin in zip(
-            firsts(many).tolist(), many.tolist(), self.at_of, self.first.tolist(), strict=True
-        ):
-            *first, length = at
-            twice = [*first, *(place + length for place in first)]
-            for item in range(low, low + own):
-                following = item + 1 if item + 1 < low + own else low
-                until = s[following] if item + 1 < low + own else s[low] + length
-                between = range(bisect_right(twice, s[item]), bisect_left(twice, until))
-                taken.append(len(self.xy) + item)
-                taken += [begin + vertex % len(first) for vertex in between]
-                taken.append(len(self.xy) + following)
-                count.append(len(between) + 2)
-        return whole[taken], np.array(count, dtype=int)
 
 
 @dataclass(frozen=True)
@@ -241,7 +89,8 @@ def find_corners(
     found = []
     sharp = _sharp_corners(rings, corner_deg, base_m)
     for ring, corners in enumerate(sharp):
-        corners = np.union1d(corners, _rounded_corners(rings, ring, corners, float(base_m[ring])))
+        rounded = _rounded_corners(rings, ring, corners, float(base_m[ring]))
+        corners = np.array(sorted({*corners.tolist(), *rounded.tolist()}), dtype=float)
         if len(corners):
             # Two peaks may settle on one place, but for rounding.
             before = corners[-1] - rings.length_m[ring]
@@ -323,10 +172,13 @@ def _sharp_corners(rings: Rings, corner_deg: float, base_m: np.ndarray) -> list[
     ring, s = _sample(rings, base_m)
     turns = rings.turns_deg(ring, s, base_m[ring])
     count = np.bincount(ring, minlength=len(rings.count))
-    peaks = list(_each_peak(s, turns, count, rings.length_m.tolist(), LOW_SHARE * corner_deg))
-    bases = base_m.tolist()
+    bases, peaks = base_m.tolist(), []
+    for sign in (1.0, -1.0):
+        high = find_peaks(s, sign * turns, count, rings.length_m, LOW_SHARE * corner_deg)
+        columns = (column.tolist() for column in high)
+        peaks += [_Peak(sign, *peak) for peak in zip(*columns, strict=True)]
     near = [
-        rings.vertices_near(peak.ring, peak.middle, peak.half + VERTEX_SHARE * bases[peak.ring])
+        rings.vertices_near(peak.ring, peak.middle, peak.half_m + VERTEX_SHARE * bases[peak.ring])
         for peak in peaks
     ]
     of = np.repeat(np.array([peak.ring for peak in peaks], dtype=int), [len(own) for own in near])
@@ -339,89 +191,14 @@ def _sharp_corners(rings: Rings, corner_deg: float, base_m: np.ndarray) -> list[
     return _without_jogs(rings, found, corner_deg, base_m)
 
 
-@dataclass(frozen=True)
-class _Peak:
-    """A peak of the turn: of which ring, to which hand, how high, the middle of its plateau and half its length."""
+class _Peak(NamedTuple):
+    """A peak of the turn: to which hand, of which ring, how high, the middle of its plateau and half its length."""
 
-    ring: int
     sign: float
+    ring: int
     turn_deg: float
     middle: float
-    half: float
-
-
-def _each_peak(
-    s: np.ndarray, turns: np.ndarray, count: np.ndarray, length_m: list[float], least: float
-) -> Iterator[_Peak]:
-    """Give the peaks of each ring that are high enough, those to the left first."""
-    group, _ = numbered(count)
-    by_sign = []
-    for sign in (1.0, -1.0):
-        candidates = np.flatnonzero(sign * turns >= least - DIP_DEG)
-        candidates = candidates[np.lexsort((-sign * turns[candidates], group[candidates]))]
-        begin = np.searchsorted(group[candidates], np.arange(len(count) + 1)).tolist()
-        by_sign.append((sign, candidates.tolist(), begin))
-    all_s, all_turns = s.tolist(), turns.tolist()
-    for ring, (first, own) in enumerate(zip(firsts(count).tolist(), count.tolist(), strict=True)):
-        places = all_s[first : first + own]
-        for sign, high, begin in by_sign:
-            order = [item - first for item in high[begin[ring] : begin[ring + 1]]]
-            if not order:
-                continue
-            value = [sign * turn for turn in all_turns[first : first + own]]
-            for peak in _peaks(value, order, least):
-                middle, half = _plateau(places, value, peak, length_m[ring])
-                yield _Peak(ring, sign, value[peak], middle, half)
-
-
-def _peaks(value: list[float], order: list[int], least: float) -> list[int]:
-    """Find the peaks of a cyclic sequence that are high enough and stand apart.
-
-    Samples are added from the highest down, as ``order`` has them; where two hills meet, the lower one is a peak of
-    its own if it rises by `DIP_DEG` above the meeting point.
-    """
-    top: dict[int, int] = {}
-    count = len(value)
-    parent: dict[int, int] = {}
-
-    def root(item: int) -> int:
-        while parent[item] != item:
-            parent[item] = parent[parent[item]]
-            item = parent[item]
-        return item
-
-    apart = []
-    for item in order:
-        parent[item] = item
-        top[item] = item
-        for beside in ((item - 1) % count, (item + 1) % count):
-            if beside not in parent:
-                continue
-            one, other = root(item), root(beside)
-            if one == other:
-                continue
-            high, low = (one, other) if value[top[one]] >= value[top[other]] else (other, one)
-            if value[top[low]] - value[item] >= DIP_DEG:
-                apart.append(top[low])
-            parent[low] = high
-    apart += [top[item] for item in parent if parent[item] == item]
-    return [peak for peak in apart if value[peak] >= least]
-
-
-def _plateau(s: list[float], value: list[float], peak: int, length_m: float) -> tuple[float, float]:
-    """Give the middle of the stretch on which a peak stays near its highest value, and half its length."""
-    count = len(s)
-    reach = []
-    for direction in (-1, 1):
-        item, travelled = peak, 0.0
-        while True:
-            following = (item + direction) % count
-            if value[following] < value[peak] - PLATEAU_DEG or following == peak:
-                break
-            travelled += (direction * (s[following] - s[item])) % length_m
-            item = following
-        reach.append(travelled)
-    return s[peak] + (reach[1] - reach[0]) / 2.0, (reach[1] + reach[0]) / 2.0
+    half_m: float
 
 
 def _settle(
@@ -523,7 +300,9 @@ def _rounded_corners(rings: Rings, ring: int, corners: np.ndarray, base_m: float
     found: list[float] = []
     for start, end in stretches:
         length = end - start - 2.0 * margin
-        if length < 3.0 * base_m or rings.bend_deg(ring, start, end) < BEND_DEG - 1.0:
+        # The corner at its end is no bend of a stretch, whatever is rounded.
+        until = end - ROUNDED_M
+        if length < 3.0 * base_m or rings.bend_deg(ring, start, until) < BEND_DEG - 1.0:
             continue
         step = max(base_m / SAMPLES_PER_BASE, whole / MOST_SAMPLES)
         s = np.linspace(start + margin, end - margin, int(np.ceil(length / step)) + 1)

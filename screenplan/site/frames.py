@@ -20,6 +20,7 @@ from screenplan.contracts import INPUTS
 from screenplan.ground.errors import refuse
 from screenplan.site.columns import to_text
 from screenplan.site.composed import cells_of
+from screenplan.site.shaping import kept
 
 #: Name of the index of what is read.
 ROW = "row"
@@ -97,6 +98,8 @@ class FrameLayer:
         active = self.frame.geometry.name
         # Another column of geometries that is not the active one is left behind.
         others = [name for name in self.frame.columns if name not in (active, "geometry")]
+        if self.frame.columns.is_unique and [*self.frame.columns] == [*others, "geometry"]:
+            return self.frame.set_axis(numbers, axis=0)
         return gpd.GeoDataFrame(
             pd.DataFrame(self.frame[others]).set_axis(numbers, axis=0),
             geometry=self.frame.geometry.set_axis(numbers),
@@ -165,7 +168,7 @@ def meeting(frame: gpd.GeoDataFrame, boxes: Sequence[Bounds] | None) -> gpd.GeoD
         return frame
     bounds = shapely.bounds(np.asarray(frame.geometry.array, dtype=object)).T
     has_place = np.isfinite(bounds).all(axis=0)
-    return frame[~has_place | np.any([meets(bounds, box) for box in boxes], axis=0)]
+    return kept(frame, ~has_place | np.any([meets(bounds, box) for box in boxes], axis=0))
 
 
 def meets(bounds, box):

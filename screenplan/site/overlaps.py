@@ -60,7 +60,12 @@ def find_overlaps(parcels: gpd.GeoDataFrame) -> list[str]:
     """
     shapes = np.asarray(parcels.geometry.array, dtype=object)
     one, other = shapely.STRtree(shapes).query(shapes, predicate="intersects")
-    one, other = one[one < other], other[one < other]
+    # What is wider than the slack needs room in both boxes; of most, which only adjoin, these share less.
+    west, south, east, north = shapely.bounds(shapes).reshape(-1, 4).T
+    across = np.minimum(east[one], east[other]) - np.maximum(west[one], west[other])
+    along = np.minimum(north[one], north[other]) - np.maximum(south[one], south[other])
+    may = (one < other) & (np.minimum(across, along) > SLACK_M / 2.0)
+    one, other = one[may], other[may]
     shared = shapely.intersection(shapes[one], shapes[other])
     wide = ~shapely.is_empty(shapely.buffer(shared, -SLACK_M / 2.0))
     one, other, area = one[wide], other[wide], shapely.area(shared[wide])

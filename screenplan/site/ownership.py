@@ -8,8 +8,10 @@ import pandas as pd
 import shapely
 
 from screenplan.ground.errors import refuse
-from screenplan.site.buildings import AREA_DIGITS
 from screenplan.site.shaping import column_or
+
+#: Areas that agree to so many digits of a square metre are equal.
+AREA_DIGITS = 3
 
 
 def is_subject(parcels: gpd.GeoDataFrame) -> np.ndarray:
@@ -87,6 +89,9 @@ def sound(geometries: np.ndarray) -> np.ndarray:
 def parcels_of(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> np.ndarray:
     """Find the parcel on which most of each building stands.
 
+    Of parcels that share its ground the subject is taken: what stands on the subject is not looked at from a
+    neighbour's window. Of others the first of the layer.
+
     Parameters
     ----------
     buildings : GeoDataFrame
@@ -104,19 +109,40 @@ def parcels_of(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> np.nda
         given = buildings["parcel_id"].to_numpy(dtype=object)
         known = ~pd.isna(given)
         owner[known] = [str(value) for value in given[known]]
-        unknown = np.flatnonzero(~known)
-    else:
-        unknown = np.arange(len(buildings))
+    unknown = np.flatnonzero(pd.isna(owner))
     if not len(unknown):
         return owner
-    footprints = sound(buildings.geometry.to_numpy()[unknown])
-    land = sound(parcels.geometry.to_numpy())
-    ids = parcels["parcel_id"].astype(str).to_numpy()
-    which, on = shapely.STRtree(land).query(footprints, predicate="intersects")
-    shared = shapely.area(shapely.intersection(footprints[which], land[on])).round(AREA_DIGITS)
-    own = is_subject(parcels)[on]
-    # The largest share is written last and stands; of parcels that share the ground the subject.
-    for item in np.lexsort((-on, own, shared)):
-        if shared[item] > 0.0:
-            owner[unknown[which[item]]] = ids[on[item]]
+    which, on, share = _shares(buildings.geometry.to_numpy()[unknown], parcels.geometry.to_numpy())
+    ids = parcels["parcel_id"].astype(str).to_numpy(dtype=object)
+    # The largest share is written last and stands; at a tie the subject, then the first parcel of the layer.
+    order = np.lexsort((-on, is_subject(parcels)[on], share))
+    order = order[share[order] > 0.0]
+    owner[unknown[which[order]]] = ids[on[order]]
     return owner
+
+
+def share_a_house(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> np.ndarray:
+    """Tell of each parcel whether as much of a building stands on it as on another, and on none more, (parcels,).
+
+    Whose such a building is hangs on who is asked (`parcels_of`).
+    """
+    b, p, share = _shares(buildings.geometry.to_numpy(), parcels.geometry.to_numpy())
+    most = np.zeros(len(buildings))
+    np.maximum.at(most, b, share)
+    largest = (share > 0.0) & (share == most[b])
+    alike = largest & (np.bincount(b[largest], minlength=len(buildings)) > 1)[b]
+    told = np.zeros(len(parcels), dtype=bool)
+    told[p[alike]] = True
+    return told
+
+
+def _shares(footprints: np.ndarray, land: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Give the pairs of a building and a parcel that touch, by their places, and the ground that they share, m²."""
+    footprints, land = sound(footprints), sound(land)
+    b, p = shapely.STRtree(land).query(footprints, predicate="intersects")
+    # Most stand on one parcel with all their ground, and need no cut.
+    share = shapely.area(footprints)[b]
+    shapely.prepare(land)
+    cut = np.flatnonzero(~shapely.covers(land[p], footprints[b]))
+    share[cut] = shapely.area(shapely.intersection(footprints[b[cut]], land[p[cut]]))
+    return b, p, np.round(share, AREA_DIGITS)

@@ -3,7 +3,7 @@
 One point a line, parted by commas, semicolons, tabs or blanks; the last field is the code with what follows
 it. Without a header the second field is taken for north and the third for east, the customary order; some send
 east before north, so that a list which lies at the site only when turned is turned
-(`screenplan.site.reader`).
+(`screenplan.site.placing`).
 """
 
 from __future__ import annotations

@@ -16,7 +16,8 @@ from screenplan.contracts import INPUTS, PARCELS, PLANTING_LINE
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Options
-from screenplan.site.reader import Reader, read_columns
+from screenplan.site.placing import read_columns
+from screenplan.site.reader import Reader
 from screenplan.site.repair import Findings
 from screenplan.site.site import Site
 from screenplan.site.sources import LayerSource, open_layer

@@ -21,6 +21,7 @@ from screenplan.ground.errors import Problem
 from screenplan.ground.frame import find_lost
 from screenplan.ground.said import said
 from screenplan.site.features import find_hollow, without_empty
+from screenplan.site.shaping import kept, with_shapes
 
 #: A repair may change a polygon's area by this share, and by no more than so many square metres;
 #: a bow tie changes it by far more.
@@ -112,7 +113,7 @@ def flatten(frame: gpd.GeoDataFrame, curved, findings: Findings) -> gpd.GeoDataF
     empty = shapely.is_empty(geometry)
     findings.mended(frame.index[empty], "empty geometry: row left out")
     keep = ~missing & ~empty
-    frame, geometry = frame[keep], geometry[keep]
+    frame, geometry = kept(frame, keep), geometry[keep]
     has_z = shapely.has_z(geometry)
     findings.mended_among(frame.index, has_z, "heights in the coordinates left out")
     if hasattr(shapely, "has_m"):  # from shapely 2.1 on
@@ -140,7 +141,7 @@ def flatten(frame: gpd.GeoDataFrame, curved, findings: Findings) -> gpd.GeoDataF
         keep = np.ones(len(frame), dtype=bool)
         keep[lost] = False
         frame, geometry = frame[keep], geometry[keep]
-    return frame.set_geometry(gpd.GeoSeries(geometry, index=frame.index, crs=frame.crs))
+    return with_shapes(frame, geometry, frame.crs)
 
 
 def mend(frame: gpd.GeoDataFrame, contract: Contract, findings: Findings) -> gpd.GeoDataFrame:
@@ -173,9 +174,9 @@ def mend(frame: gpd.GeoDataFrame, contract: Contract, findings: Findings) -> gpd
             "Split it into single parts" if has_single else _mend_type(contract, kind),
             kind="geometry",
         )
-    frame, geometry = frame[~wrong], geometry[~wrong]
+    frame, geometry = kept(frame, ~wrong), geometry[~wrong]
     geometry, thin = drop_slivers(geometry, frame.index, findings)
-    frame, geometry = frame[~thin], _unwrap(geometry[~thin], frame.index[~thin])
+    frame, geometry = kept(frame, ~thin), _unwrap(geometry[~thin], frame.index[~thin])
     geometry = _thin(geometry, frame.index, findings)
     polygonal = np.isin(shapely.get_type_id(geometry), (3, 6))
     good = np.ones(len(frame), dtype=bool)
@@ -188,8 +189,7 @@ def mend(frame: gpd.GeoDataFrame, contract: Contract, findings: Findings) -> gpd
     findings.mended(frame.index[point_like], "line without length: row left out")
     good &= ~point_like
     _turn(geometry, polygonal & good, rebuilt, frame.index, findings)
-    frame = frame.set_geometry(gpd.GeoSeries(geometry, index=frame.index, crs=frame.crs))
-    return frame[good]
+    return kept(with_shapes(frame, geometry, frame.crs), good)
 
 
 def check_types(types: Iterable[str], contract: Contract, findings: Findings) -> None:
