@@ -17,7 +17,13 @@ from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.ground.errors import InputError
 from screenplan.planting.clearing import ARC_EXCESS_M
 from screenplan.planting.stock import ball_width
-from screenplan.planting.zones import exclusions, mark_zones, mark_zones_each, plantable_ground
+from screenplan.planting.zones import (
+    exclusions,
+    mark_zones,
+    mark_zones_each,
+    plantable_ground,
+    rims,
+)
 from screenplan.rules.ruleset import Rule, load_rules
 from screenplan.site.lots import Lots, Many
 
@@ -272,6 +278,37 @@ def test_exclusions_on_many_subjects_are_those_on_each_alone(chance, count):
         assert shapely.equals_exact(together[k], alone[0], 0.0) or together[k] is alone[0] is None
         far = shapely.distance(things[k], subjects[own[k]]) > reach[k] + WIDE_M
         assert (together[k] is None) >= far
+
+
+def test_rims_are_what_an_outline_keeps_clear_of_its_own_ground():
+    """Invariant: of plain ground, with a hole and of two parts; the widest says what is left."""
+    square = shapely.box(0.0, 0.0, 20.0, 20.0)
+    grounds = np.array([
+        square,
+        square.difference(shapely.box(9.0, 9.0, 12.0, 12.0)),
+        shapely.multipolygons([square, shapely.box(25.0, 0.0, 45.0, 20.0)]),
+        shapely.box(0.0, 0.0, 2.0, 20.0),
+        square,
+    ])  # fmt: skip
+    ground = np.array([0, 0, 1, 2, 3, 4, 1])
+    reach = np.array([1.0, 2.5, 1.5, 1.5, 1.5, 0.0, 0.5])
+    found, inside = rims(grounds, ground, reach)
+    told = exclusions(
+        shapely.boundary(grounds)[ground], reach, ground, grounds, passage_m=np.zeros(len(reach))
+    )
+    assert (
+        [rim is None for rim in found]
+        == [rim is None for rim in told]
+        == [k == 5 for k in range(7)]
+    )
+    there = np.arange(7) != 5
+    assert shapely.is_valid(found[there]).all()
+    assert shapely.area(shapely.symmetric_difference(found[there], told[there])).max() < 1e-9
+    # Closed form: (a - 2 D)², of two squares twice, of a strip of 2 m nothing, of no rim all.
+    a = (20.0 - 2.0 * (np.array([2.5, 1.5]) + ARC_EXCESS_M)) ** 2
+    assert shapely.area(inside[[0, 2, 3, 4]]) == pytest.approx([a[0], 2.0 * a[1], 0.0, 400.0])
+    left = shapely.difference(grounds[1], told[2])
+    assert shapely.symmetric_difference(inside[1], left).area < 1e-9
 
 
 def lots_in_a_street(chance, count):

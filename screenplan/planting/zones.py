@@ -21,7 +21,7 @@ from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.contracts.tables import layer_of_columns, with_notes
 from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
-from screenplan.planting.clearing import ARC_EXCESS_M, keep_clear_each
+from screenplan.planting.clearing import ARC_EXCESS_M, inside_each, keep_clear_each
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.planting.stock import hole_width, planted_height
@@ -135,18 +135,22 @@ def mark_zones_each(
     kinds = tuple(dict.fromkeys(kinds_in(plan.plants.species, species_table)))
     asked = _asked(lots, layers.get("private_places"), plan, rules, kinds)
     lot = np.array([near.lot for near, _, _ in asked], dtype=int)
-    shapes = exclusions(
-        np.array([near.thing.geometry for near, _, _ in asked], dtype=object),
-        np.array([_reach(near.thing, rule, distance) for near, rule, distance in asked]),
-        lot,
-        lots.outlines,
-        passage_m=np.array([rule.passage_m for _, rule, _ in asked]),
-    )
+    reach = np.array([_reach(near.thing, rule, distance) for near, rule, distance in asked])
+    passage = np.array([rule.passage_m for _, rule, _ in asked])
+    rim = np.array([near.thing.layer == "parcels" for near, _, _ in asked]) & ~(passage > 0.0)
+    shapes = np.full(len(asked), None, dtype=object)
+    shapes[rim], inside = rims(lots.outlines, lot[rim], reach[rim])
+    other = np.flatnonzero(~rim)
+    shapes[other] = exclusions(
+        np.array([asked[k][0].thing.geometry for k in other], dtype=object),
+        reach[other], lot[other], lots.outlines, passage_m=passage[other],
+    )  # fmt: skip
+    left = _left(lots, inside, shapes[other], lot[other])
     kept = np.flatnonzero(~shapely.is_missing(shapes))
     lot, shapes = lot[kept], shapes[kept]
     columns = _columns([asked[k] for k in kept], _numbers(lot, len(lots)))
     zones = layer_of_columns(NO_PLANT_ZONES, columns, shapes, lots.around["parcels"].crs)
-    return Many(zones, lot, len(lots)), _left(lots, shapes, lot)
+    return Many(zones, lot, len(lots)), left
 
 
 def _asked(
@@ -195,9 +199,54 @@ def _columns(kept: Sequence[tuple[Near, Rule, float]], number: np.ndarray) -> di
     }
 
 
-def _left(lots: Lots, zones: np.ndarray, lot: np.ndarray) -> Many:
-    """Give the ground of lots that no zone covers, the largest part of a lot first."""
-    left = shapely.difference(lots.outlines, united(zones, lot, len(lots)))
+def rims(
+    grounds: np.ndarray, ground: np.ndarray, reach_m: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Give the rims of grounds that are kept clear, and what lies inside the widest of each ground.
+
+    Parameters
+    ----------
+    grounds : ndarray of Polygon or MultiPolygon, (grounds,)
+    ground : ndarray of int, (n,)
+        The ground of each rim.
+    reach_m : ndarray, (n,)
+
+    Returns
+    -------
+    rims : ndarray of Polygon, MultiPolygon or None, (n,)
+        None where there is none, because its reach is 0.
+    inside : ndarray of Geometry, (grounds,)
+        All of a ground that has no rim.
+    """
+    own = grounds[ground]
+    inner = inside_each(own, reach_m)
+    # The rim of a plain ground has its inside as holes; the two do not meet.
+    plain = (shapely.get_type_id(own) == shapely.GeometryType.POLYGON) & (
+        shapely.get_num_interior_rings(own) == 0
+    )
+    found = np.full(len(own), None, dtype=object)
+    there = reach_m > 0.0
+    whole = np.flatnonzero(plain & there)
+    holes, of = shapely.get_parts(inner[whole], return_index=True)
+    number = np.concatenate([np.arange(len(whole)), of])
+    rings = shapely.get_exterior_ring(np.concatenate([own[whole], holes]))
+    order = np.argsort(number, kind="stable")
+    found[whole] = shapely.polygons(rings[order], indices=number[order])
+    rest = np.flatnonzero(~plain & there)
+    found[rest] = shapely.difference(own[rest], inner[rest])
+    inside = grounds.copy()
+    order = np.argsort(reach_m, kind="stable")
+    inside[ground[order]] = inner[order]
+    return found, inside
+
+
+def _left(lots: Lots, inside: np.ndarray, zones: np.ndarray, lot: np.ndarray) -> Many:
+    """Give the ground inside the rims of lots that no other zone covers, the largest part of a lot first."""
+    there = ~shapely.is_missing(zones)
+    there[there] = shapely.intersects(zones[there], inside[lot[there]])
+    some = np.unique(lot[there])
+    left = inside.copy()
+    left[some] = shapely.difference(inside[some], united(zones[there], lot[there], len(lots))[some])
     parts, of = _ground_parts(left)
     area = shapely.area(parts)
     order = np.lexsort((-area, of))

@@ -19,6 +19,9 @@ import shapely
 from screenplan.site.ownership import is_subject
 from screenplan.site.ragged import firsts, numbered
 
+#: Types of which one by itself need not be united.
+WHOLE = (shapely.GeometryType.POLYGON, shapely.GeometryType.LINESTRING)
+
 
 @dataclass(frozen=True, eq=False)
 class Many:
@@ -111,10 +114,16 @@ def united(shapes: np.ndarray, of: np.ndarray, count: int) -> np.ndarray:
         An empty one where an owner has none.
     """
     whole = np.full(count, shapely.GeometryCollection(), dtype=object)
-    if len(shapes):
-        order = np.argsort(of, kind="stable")
+    plain = np.isin(shapely.get_type_id(shapes), WHOLE)
+    alone = plain & (np.bincount(of, minlength=count)[of] == 1)
+    several = np.flatnonzero(~alone)
+    if len(several):
+        order = several[np.argsort(of[several], kind="stable")]
         shapely.geometrycollections(shapes[order], indices=of[order], out=whole)
-    return shapely.union_all(whole[:, None], axis=1)
+        some = np.unique(of[order])
+        whole[some] = shapely.union_all(whole[some, None], axis=1)
+    whole[of[alone]] = shapes[alone]
+    return whole
 
 
 def joined(parts: Sequence[Many]) -> Many:
