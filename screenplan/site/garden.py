@@ -16,12 +16,13 @@ import shapely
 from screenplan.ground.said import said
 from screenplan.plan.site import Places
 from screenplan.site.compass import bearing_deg, unit_vector
-from screenplan.site.facades import SHORTEST_WALL_M, is_lived_in
+from screenplan.site.facades import is_lived_in
 from screenplan.site.lots import Lots, united
 from screenplan.site.ownership import parcels_of, sound
 from screenplan.site.ragged import firsts
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_M, steady_order, steady_order_each
+from screenplan.site.wall_places import SHORTEST_WALL_M
 from screenplan.site.walls import walls_of_each
 
 #: A garden has room for people to move about, a circle as wide as this, where there is such ground ...
