@@ -39,8 +39,6 @@ from screenplan.ground.said import said
 
 #: Name of every local frame's CRS, as a desktop GIS shows it.
 FRAME_NAME = "Local frame of the site, metres along the ground"
-#: Length of a degree of latitude is at most this, at the poles of any ellipsoid in use.
-METRES_PER_DEGREE = 111_700.0
 #: A box so many times wider in another CRS is torn by an end of the map; no CRS for land stretches so.
 _TORN = 1000.0
 #: A place comes back from another CRS to within this; changes of datum that are solved by steps leave
@@ -318,20 +316,11 @@ class LocalFrame:
         return reproject(geometries, transform, metres_per_unit=self._unit_of(transformation))
 
     def _unit_of(self, transformation: Transformation) -> float:
-        return (
-            1.0 if self.is_plane else _metres_per_unit(CRS(transformation.transformer.source_crs))
-        )
+        return 1.0 if self.is_plane else transformation.unit_m
 
     def _turn_of(self, transformation: Transformation) -> float:
         """Give a whole turn in a CRS's unit; 0 if it counts no degrees."""
-        crs = (
-            None
-            if self.is_plane
-            else unbind(horizontal(CRS(transformation.transformer.source_crs)))
-        )
-        if crs is None or not crs.is_geographic:
-            return 0.0
-        return 2.0 * math.pi / crs.axis_info[0].unit_conversion_factor
+        return 0.0 if self.is_plane else transformation.turn
 
     def points_in(
         self, x: np.ndarray, y: np.ndarray, transformation: Transformation
@@ -550,11 +539,3 @@ def _find_geodetic(source: CRS) -> CRS:
     geodetic = unbind(source).geodetic_crs
     assert geodetic is not None  # `is_on_earth`
     return horizontal(geodetic)
-
-
-def _metres_per_unit(crs: CRS) -> float:
-    """Length of the CRS's unit in metres; that of a degree where it is an angle."""
-    axis = unbind(horizontal(CRS(crs))).axis_info[0]
-    if unbind(horizontal(CRS(crs))).is_geographic:
-        return METRES_PER_DEGREE * math.degrees(axis.unit_conversion_factor)
-    return axis.unit_conversion_factor
