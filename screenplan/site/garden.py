@@ -287,13 +287,11 @@ def _beside_each(lots: Lots, houses: _Houses, solid: np.ndarray, option: Places)
         # Of houses with so much behind them nobody asks for the rest.
         for asked in (houses.part == BEHIND, houses.part != BEHIND):
             some = np.flatnonzero(waiting & asked)
-            house = houses.of[some]
-            round_it = ground_round(
-                houses.shape[house], houses.away[some], option.depth, houses.part[some]
-            )
-            places[some] = usable(_cut(shapely.intersection, round_it, free[house]), width_m)
+            of, away = houses.of[some], houses.away[some]
+            round_it = ground_round(houses.shape[of], away, option.depth, houses.part[some])
+            places[some] = usable(_cut(shapely.intersection, round_it, free[of]), width_m)
             areas[some] = np.nan_to_num(shapely.area(places[some]))
-            waiting &= ~np.isin(houses.of, house[areas[some] >= GARDEN_M2])
+            waiting &= ~np.isin(houses.of, of[areas[some] >= GARDEN_M2])
         done = []
         for house in left.tolist():
             own = slice(first[house], first[house] + count[house])
