@@ -16,16 +16,13 @@ from shapely import affinity
 from screenplan.contracts import WINDOWS
 from screenplan.ground.errors import InputError
 from screenplan.site.compass import apart_deg, unit_vector
-from screenplan.site.facades import (
-    derive_windows_each,
-    points_of,
-    see_targets,
-    window_places,
-)
+from screenplan.site.facades import derive_windows_each
 from screenplan.site.floors import floors_of
+from screenplan.site.looks import points_of, see_targets
 from screenplan.site.lots import Lots
 from screenplan.site.steady import EQUAL_M
 from screenplan.site.terrain import Terrain
+from screenplan.site.wall_places import window_places
 from screenplan.site.walls import (
     exposed_stretches,
     exposed_stretches_each,

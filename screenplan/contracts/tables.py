@@ -72,9 +72,14 @@ def layer_of_columns(
     Columns for years come last, in the order in which they are given; a later step may add them too.
     """
     geometry = list(geometry)
-    whole = {name: columns.get(name, [None] * len(geometry)) for name in contract.names()}
     years = {name: some for name, some in columns.items() if contract.column(name).per_year}
-    return _layer(_typed(contract, whole | years), geometry, crs)
+    whole = {name: columns[name] for name in contract.names() if name in columns}
+    typed = _typed(contract, whole | years)
+    ordered = {
+        name: typed[name] if name in typed else _empty(contract.column(name).type, len(geometry))
+        for name in contract.names()
+    }
+    return _layer(ordered | typed, geometry, crs)
 
 
 def _columns_of(
@@ -102,9 +107,16 @@ def _typed(contract: Contract, columns: Mapping[str, Any]) -> dict[str, Any]:
 def _array(kind: ColumnType, values: Any):
     if kind == "number":
         return np.array(values if isinstance(values, np.ndarray) else list(values), dtype=float)
-    if kind == "text":
+    # Looked for in all at once: most columns of texts hold no quantity.
+    if kind == "text" and "{" in "".join([value for value in values if isinstance(value, str)]):
         values = list(map(said, values))
     return pd.array(values if isinstance(values, np.ndarray) else list(values), DTYPES[kind])
+
+
+def _empty(kind: ColumnType, rows: int):
+    return (
+        pd.array([None], DTYPES[kind]).repeat(rows) if kind != "number" else np.full(rows, np.nan)
+    )
 
 
 def give_types(table: pd.DataFrame, contract: Contract) -> pd.DataFrame:

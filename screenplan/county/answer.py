@@ -14,7 +14,8 @@ from pyproj import CRS
 
 from screenplan.contracts import COUNTY, COUNTY_LINES, COUNTY_PLANTS, COUNTY_SIDES, year_column
 from screenplan.contracts.county import COUNTED_YEARS
-from screenplan.contracts.tables import layer_of, layer_of_columns, texts
+from screenplan.contracts.tables import layer_of, layer_of_columns
+from screenplan.county.nearness import come_near
 from screenplan.county.planner import Planned, side_of
 from screenplan.site.lots import Many
 from screenplan.site.ragged import firsts, numbered
@@ -119,13 +120,14 @@ def _views_across(planned: Planned) -> dict[str, np.ndarray]:
     seen, sides = planned.seen, planned.layers["sides"]
     views, count = np.flatnonzero(seen.rays > 0), len(sides.lot)
     side = side_of_views_each(seen.lines(views), seen.lot[views], sides)
-    windows = np.unique(np.column_stack([side, seen.windows[views]]), axis=0)
+    most = seen.windows.max(initial=0) + 1
+    looked = pd.unique(side * most + seen.windows[views]) // most
     is_open = seen.is_open[views]
     years, at = seen.year_closed[views][is_open], side[is_open]
     last = np.full(count, -np.inf)
     np.maximum.at(last, at, years)
     return {
-        "windows": np.bincount(windows[:, 0], minlength=count),
+        "windows": np.bincount(looked, minlength=count),
         "views_open": np.bincount(at, minlength=count),
         "year_closed": np.where(np.isfinite(last), last, np.nan),
     } | {
@@ -154,8 +156,7 @@ def side_of_views_each(looks: np.ndarray, lot: np.ndarray, sides: Many) -> np.nd
     if not len(view):
         return found
     side = found[view] + number
-    apart = shapely.distance(looks[view], sides.shapes[side])
-    near = apart <= EQUAL_M
+    near = come_near(looks, sides.shapes, found, count, EQUAL_M)
     met = np.bincount(view[near], minlength=len(looks))
     to_end = np.where(near, 0.0, np.inf)
     # Where it crosses one side only, that is the last.
@@ -166,12 +167,14 @@ def side_of_views_each(looks: np.ndarray, lot: np.ndarray, sides: Many) -> np.nd
     meets = shapely.intersection(look, line)
     meets = np.where(shapely.is_empty(meets), shapely.get_point(crossings, 0), meets)
     to_end[several] = shapely.distance(meets, shapely.get_point(look, -1))
-    away = np.where(met[view] > 0, to_end, apart)
+    # Where it crosses none, the nearest.
+    none = np.flatnonzero(met[view] == 0)
+    to_end[none] = shapely.distance(looks[view[none]], sides.shapes[side[none]])
     some = np.flatnonzero(count)
     least = np.full(len(looks), np.inf)
-    least[some] = np.minimum.reduceat(away, firsts(count[some]))
+    least[some] = np.minimum.reduceat(to_end, firsts(count[some]))
     # Of two that meet at a corner through which it comes the first.
-    number = np.where(away <= least[view] + EQUAL_M, number, len(away))
+    number = np.where(to_end <= least[view] + EQUAL_M, number, len(number))
     found[some] += np.minimum.reduceat(number, firsts(count[some]))
     return found
 
@@ -187,9 +190,11 @@ def cost_by_side(planned: Planned, plants: Many, side: np.ndarray) -> np.ndarray
     side : ndarray of int, (plants,)
         The row of the side of each.
     """
-    layer = plants.layer
-    kinds = list(zip(texts(layer, "species"), texts(layer, "stock"), layer["stock_height_m"].to_numpy(float).tolist(), strict=True))  # fmt: skip
-    price = {kind: plant_price(planned.plan, *kind) for kind in dict.fromkeys(kinds)}
+    layer = pd.DataFrame(plants.layer[["species", "stock", "stock_height_m"]])
+    # Each kind of plant is looked up once.
+    which = layer.groupby([*layer.columns], sort=False, dropna=False).ngroup().to_numpy()
+    kinds = layer.iloc[np.unique(which, return_index=True)[1]]
+    prices = [plant_price(planned.plan, *kind) for kind in kinds.itertuples(index=False)]
     costs = np.zeros(len(planned.classes))
-    np.add.at(costs, side, np.array([price[kind] for kind in kinds], dtype=float))
+    np.add.at(costs, side, np.array(prices, dtype=float)[which])
     return costs

@@ -20,14 +20,14 @@ from screenplan.ground.errors import InputError
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Plan
 from screenplan.plan.site import Subject
-from screenplan.site.across import ROAD_REACH_M
-from screenplan.site.facades import BESIDE_M
+from screenplan.site.buildings import share_a_house
 from screenplan.site.lots import Lots
 from screenplan.site.overlaps import SLACK_M
 from screenplan.site.ownership import share_a_house
 from screenplan.site.reading import LayerSource, read_site
 from screenplan.site.site import Site
 from screenplan.site.terrain import Terrain
+from screenplan.site.wall_places import BESIDE_M
 
 #: All rows that are handed over lie nearer to each other.
 FAR_M = 100_000.0

@@ -31,6 +31,9 @@ METRES_PER_DEGREE = 111_700.0
 #: Where the plan states the tolerance.
 TOLERANCE_KEY = "site.datum_tolerance"
 
+#: Length of a degree of latitude is at most this, at the poles of any ellipsoid in use.
+METRES_PER_DEGREE = 111_700.0
+
 #: By way of this system two datums are joined that have no change of their own.
 _WGS84 = "EPSG:4326"
 
@@ -99,23 +102,25 @@ class Transformation:
     transformer: Transformer = field(repr=False, compare=False, kw_only=True)
 
     @cached_property
-    def metres_per_unit(self) -> float:
-        """Length of a unit of the CRS from which it comes; that of a degree where it is an angle, at most."""
-        axis = self._from.axis_info[0]
-        if self._from.is_geographic:
-            return METRES_PER_DEGREE * math.degrees(axis.unit_conversion_factor)
-        return axis.unit_conversion_factor
+    def from_crs(self) -> CRS:
+        """The CRS from which it comes, unbound and horizontal."""
+        crs = self.transformer.source_crs
+        assert crs is not None  # it was made of two
+        return unbind(horizontal(CRS(crs)))
+
+    @cached_property
+    def unit_m(self) -> float:
+        """Length of a unit of the CRS from which it comes, metres; that of a degree, at most, where it is an angle."""
+        factor = self.from_crs.axis_info[0].unit_conversion_factor
+        angle = self.from_crs.is_geographic
+        return METRES_PER_DEGREE * math.degrees(factor) if angle else factor
 
     @cached_property
     def turn(self) -> float:
         """A whole turn in the unit of the CRS from which it comes; 0 if that counts no degrees."""
-        if not self._from.is_geographic:
+        if not self.from_crs.is_geographic:
             return 0.0
-        return 2.0 * math.pi / self._from.axis_info[0].unit_conversion_factor
-
-    @cached_property
-    def _from(self) -> CRS:
-        return unbind(horizontal(CRS(self.transformer.source_crs)))
+        return 2.0 * math.pi / self.from_crs.axis_info[0].unit_conversion_factor
 
     def to_record(self) -> dict[str, object]:
         """Give plain values for a run record."""
@@ -180,6 +185,12 @@ def knows_place(crs: CRS) -> bool:
     return bool(group.transformers or group.unavailable_operations)
 
 
+@cache
+def _unchanged(crs: CRS) -> Transformer:
+    """Give the way from a CRS to itself."""
+    return Transformer.from_crs(crs, crs, always_xy=True)
+
+
 def find_transformation(
     source: CRS,
     target: CRS,
@@ -224,9 +235,7 @@ def find_transformation(
                 kind="system",
             )
     if source.equals(target, ignore_axis_order=True):
-        return Transformation(
-            source.name, target.name, "none", 0.0, transformer=_standing_still(target)
-        )
+        return Transformation(source.name, target.name, "none", 0.0, transformer=_unchanged(target))
     try:
         group = _list_operations(source, target, area)
     except (ProjError, IndexError):  # pyproj looks for the grids of an operation that is none

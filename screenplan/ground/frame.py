@@ -316,7 +316,7 @@ class LocalFrame:
         return reproject(geometries, transform, metres_per_unit=self._unit_of(transformation))
 
     def _unit_of(self, transformation: Transformation) -> float:
-        return 1.0 if self.is_plane else transformation.metres_per_unit
+        return 1.0 if self.is_plane else transformation.unit_m
 
     def _turn_of(self, transformation: Transformation) -> float:
         """Give a whole turn in a CRS's unit; 0 if it counts no degrees."""

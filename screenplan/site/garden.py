@@ -7,21 +7,23 @@ by the way to the road: behind the house, to its left and right, and before it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
+from screenplan.contracts.tables import has_rows
 from screenplan.ground.said import said
 from screenplan.plan.site import Places
-from screenplan.site.compass import bearing_deg, unit_vector
-from screenplan.site.facades import SHORTEST_WALL_M, is_lived_in
+from screenplan.site.compass import unit_vector
+from screenplan.site.facades import is_lived_in
 from screenplan.site.lots import Lots, united
 from screenplan.site.ownership import parcels_of, sound
 from screenplan.site.ragged import firsts
+from screenplan.site.round_house import BEFORE, BEHIND, LEFT, PARTS, RIGHT, ground_round
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_M, steady_order, steady_order_each
+from screenplan.site.wall_places import SHORTEST_WALL_M
 from screenplan.site.walls import walls_of_each
 
 #: A garden has room for people to move about, a circle as wide as this, where there is such ground ...
@@ -43,9 +45,6 @@ EQUAL_M2 = 0.5
 #: A road farther from the house than this does not tell front from back.
 ROAD_TELLS_M = 100.0
 
-#: The parts of the ground round a house, in the order in which they are numbered.
-PARTS = ("behind", "left", "right", "before")
-_BEHIND, _LEFT, _RIGHT, _BEFORE = range(4)
 _NAMES = (
     "garden behind the house",
     "garden beside the house",
@@ -73,24 +72,29 @@ class Garden:
 
 @dataclass(frozen=True, eq=False)
 class _Houses:
-    """The main houses of some lots, and the ground round them.
+    """The main houses of some lots, and which parts the ground round them has.
 
     Parameters
     ----------
     lot : ndarray of int, (houses,)
         Ascending.
+    shape : ndarray of Polygon or MultiPolygon, (houses,)
     by_road : ndarray of bool, (houses,)
         Whether a road tells front from back.
-    ground : ndarray of Geometry, (parts,)
-        By a road four parts a house, as in `PARTS`; else what lies before each of its walls.
     of : ndarray of int, (parts,)
         The house of each part, ascending.
+    away : ndarray, (parts, 2)
+        Where the back lies: away from the road, or straight out of a wall.
+    part : ndarray of int, (parts,)
+        By a road all `PARTS` of a house; else what lies behind each of its walls.
     """
 
     lot: np.ndarray
+    shape: np.ndarray
     by_road: np.ndarray
-    ground: np.ndarray
     of: np.ndarray
+    away: np.ndarray
+    part: np.ndarray
 
 
 def find_gardens(lots: Lots, option: Places) -> list[Garden | None]:
@@ -104,26 +108,23 @@ def find_gardens(lots: Lots, option: Places) -> list[Garden | None]:
         How far from the house the place reaches, and how far it keeps off the line.
     """
     found: list[Garden | None] = [None] * len(lots)
-    lot, house, solid, built = _built_upon(lots)
-    houses = _ground_round_each(lots, lot, house, option.depth)
+    lot, house, solid = _built_upon(lots)
+    houses = _parted_each(lots, lot, house)
     for lot_number, garden in _beside_each(lots, houses, solid, option):
         found[lot_number] = garden
-    left = np.array([garden is None for garden in found], dtype=bool)
+    some = np.array([k for k, garden in enumerate(found) if garden is None], dtype=int)
     ground = lots.outlines.copy()
-    open_ground = left & built
-    ground[open_ground] = largest_each(
-        _cut(shapely.difference, ground[open_ground], solid[open_ground])
-    )
+    built = some[_are_reached(lots, some)]
+    ground[built] = largest_each(_cut(shapely.difference, ground[built], solid[built]))
     why = np.full(len(lots), "no house stands on the parcel", dtype=object)
     why[lot] = f"beside the house no ground {{{SITTING_M:g} m}} wide is open"
-    some = np.flatnonzero(left)
     middles = _middle_each(ground[some], option, why[some].tolist())
     for lot_number, garden in zip(some.tolist(), middles, strict=True):
         found[lot_number] = garden
     return found
 
 
-def _built_upon(lots: Lots) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def _built_upon(lots: Lots) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Find what is built upon lots.
 
     Returns
@@ -134,22 +135,27 @@ def _built_upon(lots: Lots) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndar
         That house.
     solid : ndarray of Geometry, (lots,)
         In one, all buildings that touch the lot.
-    reached : ndarray of bool, (lots,)
-        Whether there is any building within its reach.
     """
     buildings, subjects = lots.around.get("buildings"), lots.outlines
-    if buildings is None or not len(buildings):
+    if not has_rows(buildings):
         none = np.empty(0, dtype=int)
-        return none, none.astype(object), np.full(len(lots), None), np.zeros(len(lots), dtype=bool)
+        return none, none.astype(object), np.full(len(lots), None)
     footprints = sound(buildings.geometry.to_numpy())
     lot, building = shapely.STRtree(footprints).query(subjects, predicate="intersects")
     solid = united(footprints[building], lot, len(lots))
-    reached = np.ones(len(lots), dtype=bool)
-    if math.isfinite(lots.reach_m):
-        reached[:] = False
-        reached[lots.near("buildings")[0]] = True
     lot, house = _main_houses(lots, footprints)
-    return lot, footprints[house], solid, reached
+    return lot, footprints[house], solid
+
+
+def _are_reached(lots: Lots, some: np.ndarray) -> np.ndarray:
+    """Tell of some lots whether there is any building within their reach, (some,)."""
+    reached = np.zeros(len(some), dtype=bool)
+    if has_rows(lots.around.get("buildings")):
+        reached[:] = math.isinf(lots.reach_m)
+        if math.isfinite(lots.reach_m):
+            own = Lots(lots.around, lots.rows[some], lots.reach_m)
+            reached[own.near("buildings")[0]] = True
+    return reached
 
 
 def _main_houses(lots: Lots, footprints: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -197,7 +203,7 @@ def usable(ground: np.ndarray, width_m: float) -> np.ndarray:
     return found
 
 
-def _ground_round_each(lots: Lots, lot: np.ndarray, house: np.ndarray, depth_m: float) -> _Houses:
+def _parted_each(lots: Lots, lot: np.ndarray, house: np.ndarray) -> _Houses:
     away = _away_from_road(lots, lot, house)
     by_road = ~np.isnan(away[:, 0])
     told, open_to_all = np.flatnonzero(by_road), np.flatnonzero(~by_road)
@@ -206,71 +212,11 @@ def _ground_round_each(lots: Lots, lot: np.ndarray, house: np.ndarray, depth_m: 
     np.maximum.at(most, walls.of, walls.length_m)
     long = walls.length_m >= np.minimum(SHORTEST_WALL_M, most)[walls.of]
     wall, before = walls.of[long], np.column_stack(unit_vector(walls.facing_deg[long]))
-    ground = [
-        ground_round(house[told], away[told], depth_m).ravel(),
-        ground_round(house[open_to_all][wall], before, depth_m, (_BEHIND,)).ravel(),
-    ]
     of = np.concatenate([np.repeat(told, len(PARTS)), open_to_all[wall]])
+    away = np.concatenate([np.repeat(away[told], len(PARTS), axis=0), before])
+    part = np.concatenate([np.tile(np.arange(len(PARTS)), len(told)), np.full(len(wall), BEHIND)])
     order = np.argsort(of, kind="stable")
-    return _Houses(lot, by_road, np.concatenate(ground)[order], of[order])
-
-
-def ground_round(
-    house: np.ndarray,
-    away: np.ndarray,
-    depth_m: float,
-    parts: tuple[int, ...] = (_BEHIND, _LEFT, _RIGHT, _BEFORE),
-) -> np.ndarray:
-    """Part the ground round houses, as seen with the back to the road.
-
-    Parameters
-    ----------
-    house : ndarray of Polygon or MultiPolygon, (houses,)
-    away : ndarray, (houses, 2)
-        The direction away from the road, of length 1.
-    depth_m : float
-        How far the ground reaches from the house's rectangle in this direction, metres.
-    parts : tuple of int
-        Which of `PARTS` are wanted.
-
-    Returns
-    -------
-    ndarray of Geometry, (houses, parts)
-        A nook of the house belongs to the part to which it opens, behind or before; the corners of the frame go
-        with these two.
-    """
-    turn_deg = bearing_deg(away[:, 0], away[:, 1])
-    turned = _rotated(house, turn_deg)
-    west, south, east, north = shapely.bounds(turned).reshape(-1, 4).T
-    within = shapely.box(west, south, east, north)
-    low, high = west - depth_m, east + depth_m
-
-    def with_nooks(box, rise_m):
-        return shapely.union(box, _cut(shapely.difference, within, _passed(turned, rise_m)))
-
-    lay: dict[int, Callable[[], np.ndarray]] = {
-        _BEHIND: lambda: with_nooks(shapely.box(low, north, high, north + depth_m), south - north),
-        _LEFT: lambda: shapely.box(low, south, west, north),
-        _RIGHT: lambda: shapely.box(east, south, high, north),
-        _BEFORE: lambda: with_nooks(shapely.box(low, south - depth_m, high, south), north - south),
-    }
-    ground = np.stack([lay[part]() for part in parts], axis=1)
-    back = np.repeat(-turn_deg, len(parts))
-    return _rotated(ground.ravel(), back).reshape(ground.shape)
-
-
-def _rotated(shapes: np.ndarray, angle_deg: np.ndarray) -> np.ndarray:
-    """Turn each shape round the origin, anticlockwise."""
-    turn = [angle * math.pi / 180.0 for angle in angle_deg.tolist()]
-    # What a quarter turn leaves by rounding is nothing.
-    cos, sin = (
-        np.array([0.0 if abs(value) < 2.5e-16 else value for value in map(of, turn)])
-        for of in (math.cos, math.sin)
-    )
-    xy, at = shapely.get_coordinates(shapes, return_index=True)
-    x, y = xy.T
-    moved = np.column_stack([cos[at] * x - sin[at] * y, sin[at] * x + cos[at] * y])
-    return shapely.set_coordinates(shapes.copy(), moved)
+    return _Houses(lot, house, by_road, of[order], away[order], part[order])
 
 
 def largest_each(shapes: np.ndarray) -> np.ndarray:
@@ -294,24 +240,6 @@ def _areas(shapes: np.ndarray) -> np.ndarray:
     found = np.full(len(shapes), shapely.MultiPolygon(), dtype=object)
     parts, of = _polygons_of(shapes)
     return shapely.multipolygons(parts, indices=of, out=found)
-
-
-def _passed(shapes: np.ndarray, rise_m: np.ndarray) -> np.ndarray:
-    """Give all ground that each shape passes when it is moved north."""
-    parts, owner = shapely.get_parts(shapes, return_index=True)
-    rings, of_ring = shapely.get_rings(parts, return_index=True)
-    xy, ring = shapely.get_coordinates(rings, return_index=True)
-    edge = np.flatnonzero(ring[1:] == ring[:-1])
-    of = owner[of_ring[ring[edge]]]
-    up = np.zeros((len(edge), 2))
-    up[:, 1] = rise_m[of]
-    corners = np.stack([xy[edge], xy[edge + 1], xy[edge] + up, xy[edge + 1] + up], axis=1)
-    group = np.repeat(np.arange(len(edge)), 4)
-    hulls = shapely.convex_hull(shapely.multipoints(corners.reshape(-1, 2), indices=group))
-    pieces = np.concatenate([shapes, hulls])
-    of = np.concatenate([np.arange(len(shapes)), of])
-    solid = shapely.area(pieces) > 0.0
-    return united(pieces[solid], of[solid], len(shapes))
 
 
 def _away_from_road(lots: Lots, lot: np.ndarray, house: np.ndarray) -> np.ndarray:
@@ -353,11 +281,17 @@ def _beside_each(lots: Lots, houses: _Houses, solid: np.ndarray, option: Places)
             lot = houses.lot[left]
             inner = shapely.buffer(lots.outlines[lot], -strip_m)
             free[left], last_m = _cut(shapely.difference, inner, solid[lot]), strip_m
-        asked = np.flatnonzero(np.isin(houses.of, left))
-        ground = _cut(shapely.intersection, houses.ground[asked], free[houses.of[asked]])
         places = np.full(len(houses.of), None, dtype=object)
-        places[asked] = usable(ground, width_m)
-        areas = np.nan_to_num(shapely.area(places))
+        areas = np.zeros(len(houses.of))
+        waiting = np.isin(houses.of, left)
+        # Of houses with so much behind them nobody asks for the rest.
+        for asked in (houses.part == BEHIND, houses.part != BEHIND):
+            some = np.flatnonzero(waiting & asked)
+            of, away = houses.of[some], houses.away[some]
+            round_it = ground_round(houses.shape[of], away, option.depth, houses.part[some])
+            places[some] = usable(_cut(shapely.intersection, round_it, free[of]), width_m)
+            areas[some] = np.nan_to_num(shapely.area(places[some]))
+            waiting &= ~np.isin(houses.of, of[areas[some] >= GARDEN_M2])
         done = []
         for house in left.tolist():
             own = slice(first[house], first[house] + count[house])
@@ -366,7 +300,7 @@ def _beside_each(lots: Lots, houses: _Houses, solid: np.ndarray, option: Places)
             if best is None:
                 continue
             done.append(house)
-            part = best if by_road else _BEHIND
+            part = best if by_road else BEHIND
             why = _tell(part, areas[own][best], areas[own] if by_road else None, option, strip_m)
             name = _NAMES[part] if by_road else "garden of the house"
             yield int(houses.lot[house]), Garden(places[own][best], name, why)
@@ -376,8 +310,8 @@ def _beside_each(lots: Lots, houses: _Houses, solid: np.ndarray, option: Places)
 def _by_road(areas: list[float]) -> int | None:
     """Choose the part of the ground round a house where a road tells front from back."""
     enough = max(ROOM_M2, min(GARDEN_M2, SHARE_OF_LARGEST * max(areas)))
-    side = _RIGHT if areas[_RIGHT] > areas[_LEFT] + EQUAL_M2 else _LEFT
-    return next((part for part in (_BEHIND, side, _BEFORE) if areas[part] >= enough), None)
+    side = RIGHT if areas[RIGHT] > areas[LEFT] + EQUAL_M2 else LEFT
+    return next((part for part in (BEHIND, side, BEFORE) if areas[part] >= enough), None)
 
 
 def _most_open(areas: list[float]) -> int | None:
@@ -393,11 +327,11 @@ def _tell(part: int, area: float, areas, option: Places, strip_m: float) -> str:
     chosen += f", {{{area:.0f} m²}} of open ground"
     if not by_road:
         chosen += f", as no road within {{{ROAD_TELLS_M:g} m}} tells front from back"
-    elif part == _BEHIND:
+    elif part == BEHIND:
         chosen += " away from the nearest road"
     else:
-        nearer = ["behind"] if part != _BEFORE else ["behind", "beside"]
-        room = {"behind": areas[_BEHIND], "beside": max(areas[_LEFT], areas[_RIGHT])}
+        nearer = ["behind"] if part != BEFORE else ["behind", "beside"]
+        room = {"behind": areas[BEHIND], "beside": max(areas[LEFT], areas[RIGHT])}
         there = " and ".join(f"{{{room[where]:.0f} m²}} {where} it" for where in nearer)
         chosen += f", as only {there} are usable"
     near = f"within {{{option.depth:g} m}} of the house"
