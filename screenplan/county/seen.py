@@ -20,14 +20,15 @@ from screenplan.planting.stand import Stand, planned_stand
 from screenplan.site.lots import Lots, Many
 from screenplan.site.terrain import Terrain
 from screenplan.views.crossing import PlanLines
-from screenplan.views.crowns import CrownTable
+from screenplan.views.crowns import CrownTable, one_growth
 from screenplan.views.grown import crowns_of, runs_of, years_to_rest
 from screenplan.views.kernel import Runs
+from screenplan.views.lit import lit_each
 from screenplan.views.needed_height import cross_rays, joined, most_needed
 from screenplan.views.obstacles import Obstacles, lay_obstacles
 from screenplan.views.sight import Sight, lay_sight
-from screenplan.views.timeline import Scene, follow_each, sum_each, years_closed
-from screenplan.views.together import PORTION, Ends, Rays
+from screenplan.views.timeline import Scene, close_each, shares_of, years_closed
+from screenplan.views.together import PORTION, Ends
 
 #: Layers that lie around the lots and stand in the way of rays.
 STANDING = ("buildings", "existing_screens")
@@ -148,7 +149,7 @@ class _Found:
 
 @dataclass(frozen=True, eq=False)
 class _Planted:
-    """The plants of lots that start alike.
+    """The plants of lots that start alike, at typical growth.
 
     Parameters
     ----------
@@ -166,7 +167,7 @@ class _Planted:
     def of(cls, stand: Stand, lots: int) -> _Planted:
         """Put the plants of some lots, of so many lots in all, into runs."""
         stand = stand.in_years(years_to_rest(stand))
-        crowns = crowns_of(stand)
+        crowns = one_growth(crowns_of(stand), TYPICAL)
         runs = runs_of(stand, crowns)
         lot = stand.subject[stand.order[runs.order[runs.first[:-1]]]]
         ends = np.searchsorted(lot, np.arange(lots + 1))
@@ -196,7 +197,7 @@ def _portions(
         The lots.
     planted : _Planted
     """
-    ends, boxes = sight.ends(), _boxes_of(sight)
+    ends, boxes = sight.ends(upright=True), _boxes_of(sight)
     far = _look_far(lots, boxes, lot)
     views = np.bincount(lot, minlength=len(lots))
     most = np.bincount(lot, weights=ends.most, minlength=len(lots))
@@ -292,20 +293,20 @@ def _follow(
         some.obstacles, planted.runs, planted.crowns,
         threshold if views.leaves == "translucent" else None, planted.own[lot],
     )  # fmt: skip
-    portions = list(follow_each(some.ends, scene))
-    told = sum_each(portions, scene, (0, len(lot)), named=False)
-    found.rays[some.views], found.now[some.views] = told.rays, told.now
-    found.closed[some.views] = years_closed(
-        told.open[:, TYPICAL].max(axis=1), threshold, plan.growth.years
-    )
+    rays, light = np.zeros(len(lot), int), np.zeros(len(lot))
+    opened = np.zeros((len(lot), 1, 2, scene.years))
     rows = np.flatnonzero(np.isin(lines.lot, mine))
     shapes, of = lines.shapes[rows], lines.lot[rows]
     corners = PlanLines.of([shapely.get_coordinates(line) for line in shapes])
     edges = np.searchsorted(of[corners.line], np.column_stack([lot, lot + 1]))
-    met = joined(
-        cross_rays(
-            Rays(one.view, one.origin, one.target), one.light, corners, terrain, edges=edges[one.view]
-        )
-        for one in portions
-    )  # fmt: skip
-    found.needed[rows] = most_needed(shapely.length(shapes), met, views)
+    met = []
+    for (first, last), lit in lit_each(some.ends, some.obstacles):
+        view, origin, target = lit.rays
+        rays[first:last] += lit.count
+        light[first:last] += np.bincount(view, weights=lit.light, minlength=last - first)
+        opened[first:last] += close_each(view, (first, last), origin, target, lit.light, scene)[1]
+        met.append(cross_rays(lit.rays, lit.light, corners, terrain, edges=edges[first + view]))
+    shares = shares_of(opened, rays)[:, 0].max(axis=1)
+    found.rays[some.views], found.now[some.views] = rays, light / np.maximum(rays, 1)
+    found.closed[some.views] = years_closed(shares, threshold, plan.growth.years)
+    found.needed[rows] = most_needed(shapely.length(shapes), joined(met), views)

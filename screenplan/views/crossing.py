@@ -9,6 +9,7 @@ import numpy as np
 from numba import njit
 
 from screenplan.site.ragged import firsts, numbered
+from screenplan.views.compiled import inner
 
 #: Crossings of a ray for which there is room at first.
 USUAL = 2
@@ -132,10 +133,21 @@ def cross_each(
 @njit(cache=True, error_model="numpy")
 def _meet(origin, target, light, sides, last, edges, ray, part, along_ray, along_edge):
     """List where rays meet edges, as far as there is room; tell how many there are."""
-    count = 0
+    count, begin, before = 0, 0, -1
     for number in range(origin.shape[0]):
         if light[number] <= 0.0:
             continue
+        if before >= 0 and _is_above(origin, target, edges, before, number):
+            # It meets the same edges at the same places.
+            end = count
+            for k in range(begin, end):
+                if count < len(ray):
+                    ray[count], part[count] = number, part[k]
+                    along_ray[count], along_edge[count] = along_ray[k], along_edge[k]
+                count += 1
+            begin, before = end, number
+            continue
+        begin, before = count, number
         ox, oy = origin[number, 0], origin[number, 1]
         dx, dy = target[number, 0] - ox, target[number, 1] - oy
         for k in range(edges[number, 0], edges[number, 1]):
@@ -159,3 +171,16 @@ def _meet(origin, target, light, sides, last, edges, ray, part, along_ray, along
                 ray[count], part[count], along_ray[count], along_edge[count] = number, k, t, u
             count += 1
     return count
+
+
+@inner()
+def _is_above(origin, target, edges, one, other):
+    """Tell whether two rays are one in plan, and the same edges count for both."""
+    return (
+        origin[one, 0] == origin[other, 0]
+        and origin[one, 1] == origin[other, 1]
+        and target[one, 0] == target[other, 0]
+        and target[one, 1] == target[other, 1]
+        and edges[one, 0] == edges[other, 0]
+        and edges[one, 1] == edges[other, 1]
+    )

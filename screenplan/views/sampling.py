@@ -82,6 +82,11 @@ class Samples(NamedTuple):
             low[some], high[some] = np.minimum.reduceat(xy, first), np.maximum.reduceat(xy, first)
         return low, high
 
+    def upright(self) -> np.ndarray:
+        """Give the points with those of a row that are above each other next to each other, (points, 3)."""
+        row = np.repeat(np.arange(len(self.counts)), self.counts)
+        return self.xyz[np.lexsort((*self.xyz.T[::-1], row))]
+
     def only(self, stay: np.ndarray) -> Samples:
         """Give the points that stay, (points,) of bool; every row stays, if with no point."""
         return Samples(self.xyz[stay], np.concatenate([[0], np.cumsum(stay)])[self.first])

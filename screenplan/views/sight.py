@@ -276,8 +276,11 @@ class Sight:
         observer, place = self.pairs[view]
         return view_name(self.observers.ids[observer], self.targets.ids[place])
 
-    def ends(self, *, finer: bool = False) -> Ends:
-        """Give the ends of the rays of every view, of the second, denser sample if asked for."""
+    def ends(self, *, finer: bool = False, upright: bool = False) -> Ends:
+        """Give the ends of the rays of every view, of the second, denser sample if asked for.
+
+        With ``upright`` heads above each other follow each other, as eyes behind a window do (`lit_rays`).
+        """
         observer, place = self.pairs.T
         single = self.targets.single[place]
         few = many = self.observers.eyes[False, finer]
@@ -293,7 +296,7 @@ class Sight:
             observer,
             np.concatenate([few.xyz, many.xyz]) if single.any() else few.xyz,
             np.column_stack(eye),
-            heads.xyz,
+            heads.upright() if upright else heads.xyz,
             np.column_stack([heads.first[place], heads.first[place + 1]]),
         )
 

@@ -180,14 +180,33 @@ def follow_each(ends: Ends, scene: Scene, portion: int = PORTION) -> Iterator[Po
             view, origin, target = rays_of(piece)
             if len(view):
                 light, owner = scene.obstacles.light_left(origin, target)
-                masks, opened = _blocked(view, (first, last), origin, target, light, scene)
+                masks, opened = close_each(view, (first, last), origin, target, light, scene)
                 yield Portion(
                     (first, last), view + first, origin, target, light, owner, masks, opened
                 )
 
 
-def _blocked(view, views: tuple[int, int], origin, target, light, scene: Scene):
-    """Tell when plants are in the way of each ray, and how much light is left to each view; ``view`` counts from the first."""
+def close_each(
+    view: np.ndarray, views: tuple[int, int], origin, target, light: np.ndarray, scene: Scene
+) -> tuple[np.ndarray, np.ndarray]:
+    """Tell when plants are in the way of each ray, and how much light they leave to each view.
+
+    Parameters
+    ----------
+    view : ndarray of int, (rays,)
+        The view of each ray, ascending, counted from the first of these.
+    views : tuple of 2 int
+        The first of these views, and the one after the last.
+    origin, target : ndarray, (rays, 3)
+    light : ndarray, (rays,)
+        Share of each ray's light that what exists lets through.
+    scene : Scene
+
+    Returns
+    -------
+    masks, opened : ndarray
+        As in `Portion`.
+    """
     first, last = views
     crowns, dim = scene.crowns, scene.dim
     masks, opened = [], []
@@ -207,38 +226,32 @@ def _blocked(view, views: tuple[int, int], origin, target, light, scene: Scene):
     return every, open_light_each(every, light, crowns.leafless, scene.years, view, last - first)
 
 
-def sum_each(
-    portions: Iterable[Portion], scene: Scene, views: tuple[int, int], *, named: bool = True
-) -> Timelines:
-    """Sum the light of the rays of views, from one up to but not including another, over its portions.
-
-    Without ``named`` it is not told what stops most of the rest.
-    """
+def sum_each(portions: Iterable[Portion], scene: Scene, views: tuple[int, int]) -> Timelines:
+    """Sum the light of the rays of views, from one up to but not including another, over its portions."""
     first, count = views[0], views[1] - views[0]
     growths, years = scene.crowns.height.shape[1:]
     rays, light = np.zeros(count, int), np.zeros(count)
     opened, names = np.zeros((count, growths, 2, years)), scene.obstacles.names
-    stopped = np.zeros((count, len(names) if named else 0))
+    stopped = np.zeros((count, len(names)))
     for portion in portions:
         low, high = portion.views[0] - first, portion.views[1] - first
         view, some = portion.view - portion.views[0], high - low
         rays[low:high] += np.bincount(view, minlength=some)
         light[low:high] += np.bincount(view, weights=portion.light, minlength=some)
         opened[low:high] += portion.opened
-        if not named:
-            continue
         hit = portion.owner >= 0
         stopped[low:high] += np.bincount(
             view[hit] * len(names) + portion.owner[hit],
             weights=1.0 - portion.light[hit], minlength=some * len(names),
         ).reshape(some, -1)  # fmt: skip
-    most = np.maximum(rays, 1)
+    closed_by = np.where(stopped.max(axis=1, initial=0.0) > 0.0, stopped.argmax(axis=1), -1)
+    return Timelines(rays, light / np.maximum(rays, 1), closed_by, shares_of(opened, rays), names)
+
+
+def shares_of(opened: np.ndarray, rays: np.ndarray) -> np.ndarray:
+    """Give the open shares of views, (views, growths, 2, years), of the light that is left to them and their rays."""
     # The running sums leave rounding of the order of 1e-16 per ray.
-    share = np.clip(opened / most[:, None, None, None], 0.0, 1.0).round(12)
-    closed_by = np.full(count, -1)
-    if named:
-        closed_by = np.where(stopped.max(axis=1, initial=0.0) > 0.0, stopped.argmax(axis=1), -1)
-    return Timelines(rays, light / most, closed_by, share, names)
+    return np.clip(opened / np.maximum(rays, 1)[:, None, None, None], 0.0, 1.0).round(12)
 
 
 def follow(
