@@ -7,7 +7,7 @@ what only drawings and sheets need, such as where the last open rays pass, is no
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -289,10 +289,8 @@ def _follow(
     """Follow the rays of the views of some lots; enter what is found."""
     views, threshold = plan.views, plan.views.threshold
     lot = found.lot[some.views]
-    scene = Scene(
-        some.obstacles, planted.runs, planted.crowns,
-        threshold if views.leaves == "translucent" else None, planted.own[lot],
-    )  # fmt: skip
+    dim = threshold if views.leaves == "translucent" else None
+    scene = Scene(some.obstacles, planted.runs, planted.crowns, dim, planted.own[lot])
     rays, light = np.zeros(len(lot), int), np.zeros(len(lot))
     opened = np.zeros((len(lot), 1, 2, scene.years))
     rows = np.flatnonzero(np.isin(lines.lot, mine))
@@ -301,12 +299,22 @@ def _follow(
     edges = np.searchsorted(of[corners.line], np.column_stack([lot, lot + 1]))
     met = []
     for (first, last), lit in lit_each(some.ends, some.obstacles):
-        view, origin, target = lit.rays
         rays[first:last] += lit.count
-        light[first:last] += np.bincount(view, weights=lit.light, minlength=last - first)
-        opened[first:last] += close_each(view, (first, last), origin, target, lit.light, scene)[1]
-        met.append(cross_rays(lit.rays, lit.light, corners, terrain, edges=edges[first + view]))
-    shares = shares_of(opened, rays)[:, 0].max(axis=1)
+        if not len(lit.light):
+            continue
+        begin = np.flatnonzero(np.diff(lit.rays.view, prepend=-1))
+        view = first + lit.rays.view[begin]
+        number = np.repeat(np.arange(len(view)), np.diff(begin, append=len(lit.light)))
+        light[view] += np.bincount(number, weights=lit.light)
+        opened[view] += close_each(
+            number, (0, len(view)), lit.rays.origin, lit.rays.target, lit.light,
+            replace(scene, own=planted.own[lot[view]]),
+        )[1]  # fmt: skip
+        met.append(cross_rays(lit.rays, lit.light, corners, terrain, edges=edges[view[number]]))
     found.rays[some.views], found.now[some.views] = rays, light / np.maximum(rays, 1)
-    found.closed[some.views] = years_closed(shares, threshold, plan.growth.years)
+    is_lit = light > 0.0
+    shares = shares_of(opened[is_lit], rays[is_lit])[:, 0].max(axis=1)
+    closed = np.zeros(len(lot))
+    closed[is_lit] = years_closed(shares, threshold, plan.growth.years)
+    found.closed[some.views] = closed
     found.needed[rows] = most_needed(shapely.length(shapes), joined(met), views)

@@ -222,9 +222,11 @@ def cross_rays(
     """
     origin, target = rays.origin, rays.target
     of, ray, station, t = cross_each(origin, target, lines, edges, light)
-    begin = origin[ray]
-    at = begin + t[:, None] * (target[ray] - begin)
-    above = at[:, 2] - ground.height_at(at[:, 0], at[:, 1])
+    x, y, z = (
+        begin[ray] + t * (end[ray] - begin[ray])
+        for begin, end in zip(origin.T, target.T, strict=True)
+    )
+    above = z - ground.height_at(x, y)
     if beside is not None:
         above[beside.light_left(origin, target)[0][ray] <= 0.0] = 0.0
     return Crossings(station, above, light[ray], rays.view[ray], of)

@@ -7,15 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
 from screenplan.views.crowns import CrownTable
-from screenplan.views.kernel import Runs, follow_years
+from screenplan.views.kernel import Runs, block_parts, follow_years
 from screenplan.views.leaves import light_through
 from screenplan.views.light import open_light_each
 from screenplan.views.obstacles import Obstacles
+from screenplan.views.runs import runs_between
 from screenplan.views.together import PORTION, Ends, rays_of
 
 
@@ -46,18 +46,20 @@ class Scene:
         """Number of years, year 0 included."""
         return self.crowns.height.shape[2]
 
-    def parts(self, first: int, last: int, *, each: bool) -> Iterator[tuple[int, int, Runs]]:
-        """Part views, from one up to but not including another: one by one, or by what stands in their way."""
-        if self.own is None:
-            ends = [*range(first, last)] if each else [first]
-        else:
-            own = self.own[first:last]
-            new = np.any(own != np.roll(own, 1, axis=0), axis=1) | each
-            new[0] = True
-            ends = (np.flatnonzero(new) + first).tolist()
-        for begin, end in pairwise([*ends, last]):
-            own_runs = self.runs if self.own is None else self.runs.only(*self.own[begin])
-            yield begin, end, own_runs
+    def runs_of(self, view: int) -> Runs:
+        """Give the runs that stand in the way of a view."""
+        return self.runs if self.own is None else runs_between(self.runs, *self.own[view])
+
+    def parts(self, view: np.ndarray, views: tuple[int, int]) -> np.ndarray:
+        """Part rays by the runs of their own that stand in the way of their views, (parts, 4) as in `block_parts`.
+
+        Rays are of views from one up to but not including another, and ``view`` counts from the first.
+        """
+        assert self.own is not None  # asked only then
+        own = self.own[slice(*views)]
+        begin = np.append(0, np.flatnonzero(np.any(own[1:] != own[:-1], axis=1)) + 1)
+        ends = np.searchsorted(view, np.append(begin, len(own)))
+        return np.column_stack([ends[:-1], ends[1:], own[begin]])
 
 
 @dataclass(frozen=True)
@@ -208,22 +210,24 @@ def close_each(
         As in `Portion`.
     """
     first, last = views
-    crowns, dim = scene.crowns, scene.dim
-    masks, opened = [], []
-    for begin, end, runs in scene.parts(first, last, each=dim is not None):
-        mine = slice(*np.searchsorted(view, [begin - first, end - first]))
-        if dim is None:
-            masks.append(follow_years(origin[mine], target[mine], light[mine], runs, crowns)[1])
-            continue
-        passes, dimmed = light_through(
-            origin[mine], target[mine], light[mine], runs, crowns, dim=dim
+    runs, crowns = scene.runs, scene.crowns
+    if scene.dim is None:
+        if scene.own is None:
+            masks = follow_years(origin, target, light, runs, crowns)[1]
+        else:
+            masks = block_parts(scene.parts(view, views), origin, target, light, runs, crowns)
+        return masks, open_light_each(
+            masks, light, crowns.leafless, scene.years, view, last - first
         )
-        masks.append(dimmed)
+    dimmed, opened = [], []
+    for number in range(last - first):
+        mine = slice(*np.searchsorted(view, [number, number + 1]))
+        passes, dark = light_through(
+            origin[mine], target[mine], light[mine], scene.runs_of(first + number), crowns, dim=scene.dim
+        )  # fmt: skip
+        dimmed.append(dark)
         opened.append(passes)
-    every = masks[0] if len(masks) == 1 else np.concatenate(masks)
-    if dim is not None:
-        return every, np.stack(opened)
-    return every, open_light_each(every, light, crowns.leafless, scene.years, view, last - first)
+    return np.concatenate(dimmed), np.stack(opened)
 
 
 def sum_each(portions: Iterable[Portion], scene: Scene, views: tuple[int, int]) -> Timelines:
