@@ -18,6 +18,7 @@ from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, planned_stand
 from screenplan.site.lots import Lots, Many
+from screenplan.site.ragged import firsts, numbered
 from screenplan.site.terrain import Terrain
 from screenplan.views.crossing import PlanLines
 from screenplan.views.crowns import CrownTable, one_growth
@@ -200,6 +201,7 @@ def _portions(
     ends, boxes = sight.ends(upright=True), _boxes_of(sight)
     far = _look_far(lots, boxes, lot)
     views = np.bincount(lot, minlength=len(lots))
+    begin = firsts(views)
     most = np.bincount(lot, weights=ends.most, minlength=len(lots))
     for kinds, alike in _alike(stand, len(lots)):
         group = np.zeros(len(lots), bool)
@@ -212,7 +214,8 @@ def _portions(
             *(near[part == number] for number in np.unique(part)),
             *looked[far[looked]][:, None],
         ]:
-            numbers = np.flatnonzero(np.isin(lot, mine))
+            of, number = numbered(views[mine])
+            numbers = begin[mine][of] + number
             if far[mine[0]]:
                 stands = _within_reach(lots, int(mine[0]), sight)
             else:

@@ -118,7 +118,10 @@ def cross_each(
     start = lines.vertices[lines.edge]
     sides = np.hstack([start, lines.vertices[lines.edge + 1] - start])
     rays = (np.ascontiguousarray(part, np.float64) for part in (origin, target, light))
-    given = (*rays, sides, lines.last, np.ascontiguousarray(edges, np.int64))
+    stations = np.ascontiguousarray(np.column_stack([lines.begin, lines.length]), np.float64)
+    given = (
+        *rays, sides, stations, lines.line, lines.last, np.ascontiguousarray(edges, np.int64),
+    )  # fmt: skip
     room = USUAL * len(origin)
     while True:
         found = (np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room), np.empty(room))
@@ -126,12 +129,12 @@ def cross_each(
         if count <= room:
             break
         room = count
-    ray, part, t, u = (some[:count] for some in found)
-    return lines.line[part], ray, lines.begin[part] + u * lines.length[part], t
+    line, ray, station, t = (some[:count] for some in found)
+    return line, ray, station, t
 
 
 @njit(cache=True, error_model="numpy")
-def _meet(origin, target, light, sides, last, edges, ray, part, along_ray, along_edge):
+def _meet(origin, target, light, sides, stations, lines, last, edges, line, ray, station, along):
     """List where rays meet edges, as far as there is room; tell how many there are."""
     count, begin, before = 0, 0, -1
     for number in range(origin.shape[0]):
@@ -142,8 +145,8 @@ def _meet(origin, target, light, sides, last, edges, ray, part, along_ray, along
             end = count
             for k in range(begin, end):
                 if count < len(ray):
-                    ray[count], part[count] = number, part[k]
-                    along_ray[count], along_edge[count] = along_ray[k], along_edge[k]
+                    ray[count], line[count] = number, line[k]
+                    station[count], along[count] = station[k], along[k]
                 count += 1
             begin, before = end, number
             continue
@@ -168,7 +171,8 @@ def _meet(origin, target, light, sides, last, edges, ray, part, along_ray, along
             if not (u >= 0.0 and (u < 1.0 or (last[k] and u <= 1.0))):
                 continue
             if count < len(ray):
-                ray[count], part[count], along_ray[count], along_edge[count] = number, k, t, u
+                ray[count], line[count] = number, lines[k]
+                station[count], along[count] = stations[k, 0] + u * stations[k, 1], t
             count += 1
     return count
 

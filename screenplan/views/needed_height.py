@@ -222,14 +222,21 @@ def cross_rays(
     """
     origin, target = rays.origin, rays.target
     of, ray, station, t = cross_each(origin, target, lines, edges, light)
-    x, y, z = (
-        begin[ray] + t * (end[ray] - begin[ray])
-        for begin, end in zip(origin.T, target.T, strict=True)
-    )
-    above = z - ground.height_at(x, y)
+    z = _along(origin[:, 2], target[:, 2], ray, t)
+    if ground.is_flat:
+        above = z - ground.z[0, 0]
+    else:
+        x, y = (_along(origin[:, k], target[:, k], ray, t) for k in range(2))
+        above = z - ground.height_at(x, y)
     if beside is not None:
         above[beside.light_left(origin, target)[0][ray] <= 0.0] = 0.0
     return Crossings(station, above, light[ray], rays.view[ray], of)
+
+
+def _along(begin, end, ray, t) -> np.ndarray:
+    """Give one coordinate at shares of rays."""
+    start = begin[ray]
+    return start + t * (end[ray] - start)
 
 
 def joined(some: Iterable[Crossings]) -> Crossings:

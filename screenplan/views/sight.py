@@ -87,6 +87,12 @@ class Observers:
     openings: np.recarray
     eyes: Mapping[tuple[bool, bool], Samples]
 
+    def most_eyes(self, row: int) -> np.ndarray:
+        """Give the eyes from which one looks at a place that is a single position, (eyes, 3)."""
+        key = (True, False)
+        eyes = self.eyes
+        return eyes.behind(row, key) if isinstance(eyes, EyesBehind) else eyes[key].row(row)
+
     def opening(self, row: int) -> np.record | None:
         """Give what one looks through; None if nothing."""
         opening = self.openings[row]
@@ -130,14 +136,20 @@ class EyesBehind(Mapping):
 
     def __getitem__(self, key: tuple[bool, bool]) -> Samples:
         if key not in self._laid:
-            (single, finer), views = key, self._views
-            # A place of one position is seen from more eyes, so that its shares are not coarse.
-            across = views.eyes_across * (SINGLE_ACROSS if single else 1) + MORE_ACROSS * finer
-            self._laid[key] = eyes_behind_each(
-                self._openings, inside_m=views.eye_inside,
-                heights_m=(views.eye_seated, views.eye_standing), across=across,
-            )  # fmt: skip
+            self._laid[key] = self._lay(self._openings, *key)
         return self._laid[key]
+
+    def behind(self, row: int, key: tuple[bool, bool]) -> np.ndarray:
+        """Give the eyes behind one window, (eyes, 3), without laying those of all."""
+        return self._lay(self._openings[row : row + 1], *key).xyz
+
+    def _lay(self, openings: np.recarray, single: bool, finer: bool) -> Samples:
+        views = self._views
+        # A place of one position is seen from more eyes, so that its shares are not coarse.
+        across = views.eyes_across * (SINGLE_ACROSS if single else 1) + MORE_ACROSS * finer
+        return eyes_behind_each(
+            openings, inside_m=views.eye_inside, heights_m=(views.eye_seated, views.eye_standing), across=across,
+        )  # fmt: skip
 
     def __iter__(self) -> Iterator[tuple[bool, bool]]:
         return iter(SAMPLES)
@@ -478,7 +490,7 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
     indoors = ~np.isnan(observers.openings.x)
     heads = targets.coarse
     for observer, place in _near_pairs(observers, heads, pairs).tolist():
-        points = observers.eyes[True, False].row(observer)[:, :2]
+        points = observers.most_eyes(observer)[:, :2]
         if indoors[observer]:
             points = np.vstack([observers.middle[observer], points])
         apart = points[:, None] - heads.row(place)[:, :2]
