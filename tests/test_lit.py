@@ -51,7 +51,9 @@ def test_what_is_left_is_left_of_the_rays_one_by_one(ground, seed):
             lit = lit_rays(sight.ends(upright=upright), sight.obstacles)
             assert np.array_equal(in_order(*lit.rays, lit.light), asked)
             assert np.all(np.diff(lit.rays.view) >= 0)
-            assert lit.count.tolist() == np.bincount(rays.view, minlength=len(sight.pairs)).tolist()
+            assert (
+                lit.passed.tolist() == np.bincount(rays.view, minlength=len(sight.pairs)).tolist()
+            )
 
 
 def test_some_rays_are_left_and_some_pass_leaves_and_some_none():
@@ -59,7 +61,7 @@ def test_some_rays_are_left_and_some_pass_leaves_and_some_none():
     for ground in (Terrain.flat(), BANK):
         found = [lit_rays(sight.ends(), sight.obstacles) for sight in sights(3, ground)]
         light = np.concatenate([lit.light for lit in found])
-        assert 0 < len(light) < sum(lit.count.sum() for lit in found)
+        assert 0 < len(light) < sum(lit.passed.sum() for lit in found)
         assert (light < 1.0).any()
 
 

@@ -302,7 +302,7 @@ def _follow(
     edges = np.searchsorted(of[corners.line], np.column_stack([lot, lot + 1]))
     met = []
     for (first, last), lit in lit_each(some.ends, some.obstacles):
-        rays[first:last] += lit.count
+        rays[first:last] += lit.passed
         if not len(lit.light):
             continue
         begin = np.flatnonzero(np.diff(lit.rays.view, prepend=-1))

@@ -415,7 +415,7 @@ def block_parts(parts, origin, target, light, runs: Runs, crowns: CrownTable) ->
     layers = max(len(crowns.leafless), 1)
     masks = np.zeros((len(origin), layers, growths), np.int64)
     rays = (np.ascontiguousarray(part, np.float64) for part in (origin, target, light))
-    _block_parts(
+    _block_parts(  # type: ignore[call-arg]  # so many as it takes
         np.ascontiguousarray(parts, np.int64), *rays, runs, crowns, masks,
         np.zeros((layers, growths, years + 1)), (0,) * growths,
     )  # fmt: skip

@@ -34,13 +34,13 @@ class Lit(NamedTuple):
         Those of which something is left.
     light : ndarray, (rays,)
         Share of each one's light that what exists lets through.
-    count : ndarray of int, (views,)
+    passed : ndarray of int, (views,)
         How many rays pass the opening of each view, dark ones too.
     """
 
     rays: Rays
     light: np.ndarray
-    count: np.ndarray
+    passed: np.ndarray
 
 
 def lit_rays(ends: Ends, obstacles: Obstacles) -> Lit:

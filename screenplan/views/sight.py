@@ -141,7 +141,7 @@ class EyesBehind(Mapping):
 
     def behind(self, row: int, key: tuple[bool, bool]) -> np.ndarray:
         """Give the eyes behind one window, (eyes, 3), without laying those of all."""
-        return self._lay(self._openings[row : row + 1], *key).xyz
+        return self._lay(self._openings[row : row + 1].view(np.recarray), *key).xyz
 
     def _lay(self, openings: np.recarray, single: bool, finer: bool) -> Samples:
         views = self._views
