@@ -32,9 +32,10 @@ def by_edges(eye, head, vertices):
     return found
 
 
-@given(st.lists(st.tuples(SPOT, SPOT), min_size=1, max_size=9), SPOTS)
-def test_each_ray_crosses_the_line_where_it_crosses_its_edges(rays, spots):
-    """Invariant: to the last digit, in vertices and along edges too, whatever other rays are asked for."""
+@given(st.lists(st.tuples(SPOT, SPOT), min_size=1, max_size=9), SPOTS, st.integers(1, 3))
+def test_each_ray_crosses_the_line_where_it_crosses_its_edges(rays, spots, above):
+    """Invariant: to the last digit, in vertices and along edges too, whatever other rays there are, above each other too."""
+    rays = [ray for ray in rays for _ in range(above)]
     vertices = np.array([spots[0], *(b for a, b in itertools.pairwise(spots) if a != b)])
     assume(len(vertices) > 1)
     eyes, heads = (np.array([(*ray[end], 1.0) for ray in rays]) for end in (0, 1))

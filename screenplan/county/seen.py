@@ -7,7 +7,7 @@ what only drawings and sheets need, such as where the last open rays pass, is no
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -18,16 +18,18 @@ from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, planned_stand
 from screenplan.site.lots import Lots, Many
+from screenplan.site.ragged import firsts, numbered
 from screenplan.site.terrain import Terrain
 from screenplan.views.crossing import PlanLines
-from screenplan.views.crowns import CrownTable
+from screenplan.views.crowns import CrownTable, one_growth
 from screenplan.views.grown import crowns_of, runs_of, years_to_rest
 from screenplan.views.kernel import Runs
+from screenplan.views.lit import lit_each
 from screenplan.views.needed_height import cross_rays, joined, most_needed
 from screenplan.views.obstacles import Obstacles, lay_obstacles
 from screenplan.views.sight import Sight, lay_sight
-from screenplan.views.timeline import Scene, follow_each, sum_each, years_closed
-from screenplan.views.together import PORTION, Ends, Rays
+from screenplan.views.timeline import Scene, close_each, shares_of, years_closed
+from screenplan.views.together import PORTION, Ends
 
 #: Layers that lie around the lots and stand in the way of rays.
 STANDING = ("buildings", "existing_screens")
@@ -148,7 +150,7 @@ class _Found:
 
 @dataclass(frozen=True, eq=False)
 class _Planted:
-    """The plants of lots that start alike.
+    """The plants of lots that start alike, at typical growth.
 
     Parameters
     ----------
@@ -166,7 +168,7 @@ class _Planted:
     def of(cls, stand: Stand, lots: int) -> _Planted:
         """Put the plants of some lots, of so many lots in all, into runs."""
         stand = stand.in_years(years_to_rest(stand))
-        crowns = crowns_of(stand)
+        crowns = one_growth(crowns_of(stand), TYPICAL)
         runs = runs_of(stand, crowns)
         lot = stand.subject[stand.order[runs.order[runs.first[:-1]]]]
         ends = np.searchsorted(lot, np.arange(lots + 1))
@@ -196,9 +198,10 @@ def _portions(
         The lots.
     planted : _Planted
     """
-    ends, boxes = sight.ends(), _boxes_of(sight)
+    ends, boxes = sight.ends(upright=True), _boxes_of(sight)
     far = _look_far(lots, boxes, lot)
     views = np.bincount(lot, minlength=len(lots))
+    begin = firsts(views)
     most = np.bincount(lot, weights=ends.most, minlength=len(lots))
     for kinds, alike in _alike(stand, len(lots)):
         group = np.zeros(len(lots), bool)
@@ -211,7 +214,8 @@ def _portions(
             *(near[part == number] for number in np.unique(part)),
             *looked[far[looked]][:, None],
         ]:
-            numbers = np.flatnonzero(np.isin(lot, mine))
+            of, number = numbered(views[mine])
+            numbers = begin[mine][of] + number
             if far[mine[0]]:
                 stands = _within_reach(lots, int(mine[0]), sight)
             else:
@@ -288,24 +292,32 @@ def _follow(
     """Follow the rays of the views of some lots; enter what is found."""
     views, threshold = plan.views, plan.views.threshold
     lot = found.lot[some.views]
-    scene = Scene(
-        some.obstacles, planted.runs, planted.crowns,
-        threshold if views.leaves == "translucent" else None, planted.own[lot],
-    )  # fmt: skip
-    portions = list(follow_each(some.ends, scene))
-    told = sum_each(portions, scene, (0, len(lot)), named=False)
-    found.rays[some.views], found.now[some.views] = told.rays, told.now
-    found.closed[some.views] = years_closed(
-        told.open[:, TYPICAL].max(axis=1), threshold, plan.growth.years
-    )
+    dim = threshold if views.leaves == "translucent" else None
+    scene = Scene(some.obstacles, planted.runs, planted.crowns, dim, planted.own[lot])
+    rays, light = np.zeros(len(lot), int), np.zeros(len(lot))
+    opened = np.zeros((len(lot), 1, 2, scene.years))
     rows = np.flatnonzero(np.isin(lines.lot, mine))
     shapes, of = lines.shapes[rows], lines.lot[rows]
     corners = PlanLines.of([shapely.get_coordinates(line) for line in shapes])
     edges = np.searchsorted(of[corners.line], np.column_stack([lot, lot + 1]))
-    met = joined(
-        cross_rays(
-            Rays(one.view, one.origin, one.target), one.light, corners, terrain, edges=edges[one.view]
-        )
-        for one in portions
-    )  # fmt: skip
-    found.needed[rows] = most_needed(shapely.length(shapes), met, views)
+    met = []
+    for (first, last), lit in lit_each(some.ends, some.obstacles):
+        rays[first:last] += lit.passed
+        if not len(lit.light):
+            continue
+        begin = np.flatnonzero(np.diff(lit.rays.view, prepend=-1))
+        view = first + lit.rays.view[begin]
+        number = np.repeat(np.arange(len(view)), np.diff(begin, append=len(lit.light)))
+        light[view] += np.bincount(number, weights=lit.light)
+        opened[view] += close_each(
+            number, (0, len(view)), lit.rays.origin, lit.rays.target, lit.light,
+            replace(scene, own=planted.own[lot[view]]),
+        )[1]  # fmt: skip
+        met.append(cross_rays(lit.rays, lit.light, corners, terrain, edges=edges[view[number]]))
+    found.rays[some.views], found.now[some.views] = rays, light / np.maximum(rays, 1)
+    is_lit = light > 0.0
+    shares = shares_of(opened[is_lit], rays[is_lit])[:, 0].max(axis=1)
+    closed = np.zeros(len(lot))
+    closed[is_lit] = years_closed(shares, threshold, plan.growth.years)
+    found.closed[some.views] = closed
+    found.needed[rows] = most_needed(shapely.length(shapes), joined(met), views)

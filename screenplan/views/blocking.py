@@ -117,31 +117,53 @@ class Ground(NamedTuple):
 
 
 @inner()
-def cross_panel(ends, top, number, ox, oy, oz, dx, dy, dz):
-    """Find where a sight line meets a panel below its top, as t; 2 when it does not."""
+def meet_panel(ends, number, ox, oy, dx, dy):
+    """Find where a sight line meets a panel in plan: t along the one and u along the other; t is 2 when it does not."""
     ax, ay = ends[number, 0], ends[number, 1]
     ex, ey = ends[number, 2] - ax, ends[number, 3] - ay
     turn = dx * ey - dy * ex
     if turn == 0.0:
-        return 2.0
+        return 2.0, 0.0
     t = ((ax - ox) * ey - (ay - oy) * ex) / turn
     if t < 0.0 or t > 1.0:
-        return 2.0
+        return 2.0, 0.0
     u = ((ax - ox) * dy - (ay - oy) * dx) / turn
     if u < -SEAM_SLACK or u > 1.0 + SEAM_SLACK:
-        return 2.0
-    if oz + t * dz < top[number, 0] + u * (top[number, 1] - top[number, 0]):
+        return 2.0, 0.0
+    return t, u
+
+
+@inner()
+def top_of(top, number, u):
+    """Give the height of a panel's top at a share of its length."""
+    return top[number, 0] + u * (top[number, 1] - top[number, 0])
+
+
+@inner()
+def cross_panel(ends, top, number, ox, oy, oz, dx, dy, dz):
+    """Find where a sight line meets a panel below its top, as t; 2 when it does not."""
+    t, u = meet_panel(ends, number, ox, oy, dx, dy)
+    if t <= 1.0 and oz + t * dz < top_of(top, number, u):
         return t
     return 2.0
 
 
 @inner()
-def _first_panel(panels, ox, oy, oz, dx, dy, dz):
-    """Nearest opaque panel in the way: (t, owner), or (2, nothing)."""
-    best, owner = 2.0, NOTHING
+def enter_grid(panels, ox, oy, dx, dy):
+    """Find the first cell of the grid in which a sight line is.
+
+    Returns
+    -------
+    t1 : float
+        Where it leaves the grid; -1 when it is never in it.
+    i, j : int
+        The cell.
+    next_i, next_j : float
+        Where it leaves the cell eastwards or westwards, and northwards or southwards.
+    """
     nx, ny = panels.size[0], panels.size[1]
     if nx == 0:
-        return best, owner
+        return -1.0, 0, 0, 0.0, 0.0
     x0, y0, cell = panels.corner[0], panels.corner[1], panels.corner[2]
     t0, t1 = 0.0, 1.0
     for part in range(2):
@@ -149,23 +171,36 @@ def _first_panel(panels, ox, oy, oz, dx, dy, dz):
         high = low + cell * count
         if step == 0.0:
             if at < low or at > high:
-                return best, owner
+                return -1.0, 0, 0, 0.0, 0.0
             continue
         one, two = (low - at) / step, (high - at) / step
         if one > two:
             one, two = two, one
         t0, t1 = max(t0, one), min(t1, two)
     if t0 > t1:
-        return best, owner
+        return -1.0, 0, 0, 0.0, 0.0
     i = min(max(int(np.floor((ox + t0 * dx - x0) / cell)), 0), nx - 1)
     j = min(max(int(np.floor((oy + t0 * dy - y0) / cell)), 0), ny - 1)
-    way_i = 1 if dx > 0.0 else -1
-    way_j = 1 if dy > 0.0 else -1
-    next_i = 2.0 if dx == 0.0 else (x0 + cell * (i + (way_i > 0)) - ox) / dx
-    next_j = 2.0 if dy == 0.0 else (y0 + cell * (j + (way_j > 0)) - oy) / dy
-    over_i = 2.0 if dx == 0.0 else cell / abs(dx)
-    over_j = 2.0 if dy == 0.0 else cell / abs(dy)
-    while True:
+    next_i = 2.0 if dx == 0.0 else (x0 + cell * (i + (dx > 0.0)) - ox) / dx
+    next_j = 2.0 if dy == 0.0 else (y0 + cell * (j + (dy > 0.0)) - oy) / dy
+    return t1, i, j, next_i, next_j
+
+
+@inner()
+def leave_cell(cell, i, j, next_i, next_j, dx, dy):
+    """Find the next cell of a sight line: its place, and where it is left; see `enter_grid`."""
+    if next_i <= next_j:
+        return i + (1 if dx > 0.0 else -1), j, next_i + cell / abs(dx), next_j
+    return i, j + (1 if dy > 0.0 else -1), next_i, next_j + cell / abs(dy)
+
+
+@inner()
+def _first_panel(panels, ox, oy, oz, dx, dy, dz):
+    """Nearest opaque panel in the way: (t, owner), or (2, nothing)."""
+    best, owner = 2.0, NOTHING
+    nx, ny, cell = panels.size[0], panels.size[1], panels.corner[2]
+    t1, i, j, next_i, next_j = enter_grid(panels, ox, oy, dx, dy)
+    while t1 >= 0.0 and 0 <= i < nx and 0 <= j < ny:
         place = i * ny + j
         for slot in range(panels.cells[place], panels.cells[place + 1]):
             number = panels.members[slot]
@@ -175,15 +210,9 @@ def _first_panel(panels, ox, oy, oz, dx, dy, dz):
                 best, owner = t, panels.owner[number]
         leave = min(next_i, next_j)
         if best <= leave or leave > t1:
-            return best, owner
-        if next_i <= next_j:
-            i += way_i
-            next_i += over_i
-        else:
-            j += way_j
-            next_j += over_j
-        if i < 0 or i >= nx or j < 0 or j >= ny:
-            return best, owner
+            break
+        i, j, next_i, next_j = leave_cell(cell, i, j, next_i, next_j, dx, dy)
+    return best, owner
 
 
 @inner()
@@ -279,6 +308,12 @@ def _first_below(k2, k1, k0, low, high):
 def _follow_ray(ox, oy, oz, dx, dy, dz, panels, veils, trees, ground, terrain):
     """Share of light that passes, and what stops the rest."""
     best, who = _first_panel(panels, ox, oy, oz, dx, dy, dz)
+    return follow_rest(ox, oy, oz, dx, dy, dz, best, who, veils, trees, ground, terrain)
+
+
+@inner()
+def follow_rest(ox, oy, oz, dx, dy, dz, best, who, veils, trees, ground, terrain):
+    """Share of light that passes, and what stops the rest, of a sight line of which the nearest panel is known."""
     if best > 0.0:
         t = first_ground(ground, ox, oy, oz, dx, dy, dz)
         if t < best and t <= 1.0:

@@ -9,6 +9,7 @@ import numpy as np
 from numba import njit
 
 from screenplan.site.ragged import firsts, numbered
+from screenplan.views.compiled import inner
 
 #: Crossings of a ray for which there is room at first.
 USUAL = 2
@@ -117,7 +118,10 @@ def cross_each(
     start = lines.vertices[lines.edge]
     sides = np.hstack([start, lines.vertices[lines.edge + 1] - start])
     rays = (np.ascontiguousarray(part, np.float64) for part in (origin, target, light))
-    given = (*rays, sides, lines.last, np.ascontiguousarray(edges, np.int64))
+    stations = np.ascontiguousarray(np.column_stack([lines.begin, lines.length]), np.float64)
+    given = (
+        *rays, sides, stations, lines.line, lines.last, np.ascontiguousarray(edges, np.int64),
+    )  # fmt: skip
     room = USUAL * len(origin)
     while True:
         found = (np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room), np.empty(room))
@@ -125,17 +129,28 @@ def cross_each(
         if count <= room:
             break
         room = count
-    ray, part, t, u = (some[:count] for some in found)
-    return lines.line[part], ray, lines.begin[part] + u * lines.length[part], t
+    line, ray, station, t = (some[:count] for some in found)
+    return line, ray, station, t
 
 
 @njit(cache=True, error_model="numpy")
-def _meet(origin, target, light, sides, last, edges, ray, part, along_ray, along_edge):
+def _meet(origin, target, light, sides, stations, lines, last, edges, line, ray, station, along):
     """List where rays meet edges, as far as there is room; tell how many there are."""
-    count = 0
+    count, begin, before = 0, 0, -1
     for number in range(origin.shape[0]):
         if light[number] <= 0.0:
             continue
+        if before >= 0 and _is_above(origin, target, edges, before, number):
+            # It meets the same edges at the same places.
+            end = count
+            for k in range(begin, end):
+                if count < len(ray):
+                    ray[count], line[count] = number, line[k]
+                    station[count], along[count] = station[k], along[k]
+                count += 1
+            begin, before = end, number
+            continue
+        begin, before = count, number
         ox, oy = origin[number, 0], origin[number, 1]
         dx, dy = target[number, 0] - ox, target[number, 1] - oy
         for k in range(edges[number, 0], edges[number, 1]):
@@ -156,6 +171,20 @@ def _meet(origin, target, light, sides, last, edges, ray, part, along_ray, along
             if not (u >= 0.0 and (u < 1.0 or (last[k] and u <= 1.0))):
                 continue
             if count < len(ray):
-                ray[count], part[count], along_ray[count], along_edge[count] = number, k, t, u
+                ray[count], line[count] = number, lines[k]
+                station[count], along[count] = stations[k, 0] + u * stations[k, 1], t
             count += 1
     return count
+
+
+@inner()
+def _is_above(origin, target, edges, one, other):
+    """Tell whether two rays are one in plan, and the same edges count for both."""
+    return (
+        origin[one, 0] == origin[other, 0]
+        and origin[one, 1] == origin[other, 1]
+        and target[one, 0] == target[other, 0]
+        and target[one, 1] == target[other, 1]
+        and edges[one, 0] == edges[other, 0]
+        and edges[one, 1] == edges[other, 1]
+    )

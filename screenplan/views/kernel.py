@@ -35,7 +35,7 @@ from screenplan.views.compiled import called, inner
 from screenplan.views.crowns import HEIGHT_CELLS, CrownTable
 from screenplan.views.light import add_changes, light_of_changes, open_light
 from screenplan.views.meeting import add_years, meets, meets_upright
-from screenplan.views.runs import UPRIGHT_M, Runs, arrange_runs, strip_window
+from screenplan.views.runs import UPRIGHT_M, Runs, arrange_runs, runs_between, strip_window
 from screenplan.views.solids import FORM, SOLID, form_hit
 
 __all__ = ("Runs", "arrange_runs", "blocked_years", "follow_years", "open_light", "strip_window")
@@ -385,6 +385,41 @@ def follow_years(
     elif len(runs.x):
         _block_rays(0, rays, origin, target, light, runs, crowns, masks, changes[0], lanes)
     return light_of_changes(changes, light, crowns.leafless), masks
+
+
+@njit(cache=True, error_model="numpy")
+def _block_parts(parts, origin, target, light, runs, crowns, masks, changes, lanes):
+    for part in range(len(parts)):
+        begin, end, first, last = parts[part, 0], parts[part, 1], parts[part, 2], parts[part, 3]
+        if last > first:
+            own = runs_between(runs, first, last)
+            _block_rays(begin, end, origin, target, light, own, crowns, masks, changes, lanes)
+
+
+def block_parts(parts, origin, target, light, runs: Runs, crowns: CrownTable) -> np.ndarray:
+    """Find when sight lines are blocked by runs of their own.
+
+    Parameters
+    ----------
+    parts : ndarray of int, (parts, 4)
+        The first of some sight lines, the one after their last, and likewise the runs that stand in their way.
+    origin, target, light, runs, crowns
+        As in `follow_years`.
+
+    Returns
+    -------
+    ndarray of int64, (rays, layers, growths)
+        The masks of `follow_years`.
+    """
+    growths, years = crowns.height.shape[1:]
+    layers = max(len(crowns.leafless), 1)
+    masks = np.zeros((len(origin), layers, growths), np.int64)
+    rays = (np.ascontiguousarray(part, np.float64) for part in (origin, target, light))
+    _block_parts(  # type: ignore[call-arg]  # so many as it takes
+        np.ascontiguousarray(parts, np.int64), *rays, runs, crowns, masks,
+        np.zeros((layers, growths, years + 1)), (0,) * growths,
+    )  # fmt: skip
+    return masks
 
 
 def blocked_years(origin, target, runs: Runs, crowns: CrownTable, wanted=None) -> np.ndarray:

@@ -222,12 +222,21 @@ def cross_rays(
     """
     origin, target = rays.origin, rays.target
     of, ray, station, t = cross_each(origin, target, lines, edges, light)
-    begin = origin[ray]
-    at = begin + t[:, None] * (target[ray] - begin)
-    above = at[:, 2] - ground.height_at(at[:, 0], at[:, 1])
+    z = _along(origin[:, 2], target[:, 2], ray, t)
+    if ground.is_flat:
+        above = z - ground.z[0, 0]
+    else:
+        x, y = (_along(origin[:, k], target[:, k], ray, t) for k in range(2))
+        above = z - ground.height_at(x, y)
     if beside is not None:
         above[beside.light_left(origin, target)[0][ray] <= 0.0] = 0.0
     return Crossings(station, above, light[ray], rays.view[ray], of)
+
+
+def _along(begin, end, ray, t) -> np.ndarray:
+    """Give one coordinate at shares of rays."""
+    start = begin[ray]
+    return start + t * (end[ray] - start)
 
 
 def joined(some: Iterable[Crossings]) -> Crossings:
@@ -261,30 +270,41 @@ def heights_for(above, light, group: np.ndarray, count: int, share: float) -> np
     count : int
     share : float
     """
-    order = np.lexsort((above, group))
     rays = np.bincount(group, minlength=count)
-    heights, some = np.zeros(count), np.flatnonzero(rays)
-    at = _last_stopped(light[order], firsts(rays)[some], rays[some], share)
-    height = np.maximum(above[order[at]], 0.0)
-    heights[some] = np.ceil((height + OVER_M) / ROUND_UP_M) * ROUND_UP_M
+    height = _last_stopped(
+        np.ascontiguousarray(above, np.float64), np.ascontiguousarray(light, np.float64),
+        np.ascontiguousarray(group, np.int64), np.append(firsts(rays), len(group)), share,
+    )  # fmt: skip
+    heights, some = np.zeros(count), rays > 0
+    heights[some] = np.ceil((np.maximum(height[some], 0.0) + OVER_M) / ROUND_UP_M) * ROUND_UP_M
     return heights
 
 
 @njit(cache=True, error_model="numpy")
-def _last_stopped(light, first, count, share):
-    """Tell up to which of its rays each group must be stopped, so that the share of its light is; a group has some."""
-    found = np.zeros(len(first), np.int64)
-    for group in range(len(first)):
-        begin, last = first[group], first[group] + count[group] - 1
+def _last_stopped(above, light, group, first, share):
+    """Tell at which height the last ray of each group crosses that must be stopped, so that the share of its light is.
+
+    ``first`` is where each group's rays begin when they are put group by group.
+    """
+    free, by = first[:-1].copy(), np.empty(len(group), np.int64)
+    for ray in range(len(group)):
+        by[free[group[ray]]] = ray
+        free[group[ray]] += 1
+    found = np.zeros(len(free))
+    for number in range(len(free)):
+        mine = by[first[number] : first[number + 1]]
+        if len(mine) == 0:
+            continue
+        mine = mine[np.argsort(above[mine])]
         whole = 0.0
-        for ray in range(begin, last + 1):
+        for ray in mine:
             whole += light[ray]
         asked = share * whole * (1.0 - SUM_SLACK)
-        at, stopped = begin, light[begin]
-        while stopped < asked and at < last:
+        at, stopped = 0, light[mine[0]]
+        while stopped < asked and at < len(mine) - 1:
             at += 1
-            stopped += light[at]
-        found[group] = at
+            stopped += light[mine[at]]
+        found[number] = above[mine[at]]
     return found
 
 

@@ -69,17 +69,19 @@ class Runs(NamedTuple):
     bucket_first: np.ndarray
     per_bucket: np.ndarray
 
-    def only(self, first: int, last: int) -> Runs:
-        """Give some runs that follow each other, from one up to but not including another, with their plants."""
-        begin, end = self.first[first], self.first[last]
-        bucket, after = self.bucket_first[first], self.bucket_first[last]
-        return Runs(
-            self.x[begin:end], self.y[begin:end], self.z[begin:end], self.kind[begin:end],
-            self.way[begin:end], self.along[begin:end], self.order[begin:end],
-            self.axis[first:last], self.bounds[first:last], self.first[first : last + 1] - begin,
-            self.bucket[bucket:after] - begin, self.bucket_first[first : last + 1] - bucket,
-            self.per_bucket[first:last],
-        )  # fmt: skip
+
+@njit(cache=True, error_model="numpy")
+def runs_between(runs, first, last):
+    """Give some runs that follow each other, from one up to but not including another, with their plants."""
+    begin, end = runs.first[first], runs.first[last]
+    bucket, after = runs.bucket_first[first], runs.bucket_first[last]
+    return Runs(
+        runs.x[begin:end], runs.y[begin:end], runs.z[begin:end], runs.kind[begin:end],
+        runs.way[begin:end], runs.along[begin:end], runs.order[begin:end],
+        runs.axis[first:last], runs.bounds[first:last], runs.first[first : last + 1] - begin,
+        runs.bucket[bucket:after] - begin, runs.bucket_first[first : last + 1] - bucket,
+        runs.per_bucket[first:last],
+    )  # fmt: skip
 
 
 def arrange_runs(x, y, z, kind, row, crowns: CrownTable) -> Runs:

@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 import numpy as np
 import shapely
+from numba import njit
 
 from screenplan.contracts.tables import identifiers, numbers
 from screenplan.ground.faults import Faults
@@ -80,6 +81,11 @@ class Samples(NamedTuple):
             first = self.first[:-1][some]
             low[some], high[some] = np.minimum.reduceat(xy, first), np.maximum.reduceat(xy, first)
         return low, high
+
+    def upright(self) -> np.ndarray:
+        """Give the points with those of a row that are above each other next to each other, (points, 3)."""
+        row = np.repeat(np.arange(len(self.counts)), self.counts)
+        return self.xyz[np.lexsort((*self.xyz.T[::-1], row))]
 
     def only(self, stay: np.ndarray) -> Samples:
         """Give the points that stay, (points,) of bool; every row stays, if with no point."""
@@ -454,8 +460,7 @@ def off_lines(samples: Samples, lines: Stems, subject) -> Samples:
     Samples
         The same object if all stay.
     """
-    of = np.repeat(np.asarray(subject), samples.counts)
-    point, line = _beside(samples.xyz[:, :2], of, lines)
+    point, line = _beside(samples, lines, np.asarray(subject))
     points = shapely.points(samples.xyz[point, :2])
     near = shapely.distance(lines.shapes[line], points) <= CLEAR_OF_LINE_M
     if not near.any():
@@ -465,20 +470,41 @@ def off_lines(samples: Samples, lines: Stems, subject) -> Samples:
     return samples.only(far)
 
 
-def _beside(xy: np.ndarray, of: np.ndarray, lines: Stems) -> tuple[np.ndarray, np.ndarray]:
-    """Find the points, each of a subject, and the subject's lines that may be as near as `CLEAR_OF_LINE_M`."""
+def _beside(samples: Samples, lines: Stems, subject: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Find the points, of rows of a subject each, and the subject's lines that may be as near as `CLEAR_OF_LINE_M`."""
     ends, line = shapely.get_coordinates(lines.shapes, return_index=True)
     edge = np.flatnonzero(line[1:] == line[:-1])
     edge = edge[np.argsort(lines.subject[line[edge]], kind="stable")]
     whose = lines.subject[line[edge]]
-    first, last = (np.searchsorted(whose, of, by) for by in ("left", "right"))
-    point, number = numbered(last - first)
-    at = edge[first[point] + number]
-    way, away = ends[at + 1] - ends[at], xy[point] - ends[at]
-    share = (away * way).sum(axis=1) / np.maximum((way * way).sum(axis=1), READ_M**2)
-    apart = away - np.clip(share, 0.0, 1.0)[:, None] * way
-    near = (apart * apart).sum(axis=1) <= (CLEAR_OF_LINE_M + READ_M) ** 2
-    return point[near], line[at[near]]
+    own = np.column_stack([np.searchsorted(whose, subject, by) for by in ("left", "right")])
+    sides = np.hstack([ends[edge], ends[edge + 1] - ends[edge]])
+    of = np.repeat(np.arange(len(subject)), samples.counts)
+    room = len(samples.xyz)
+    while True:
+        found = np.empty((2, room), np.int64)
+        count = _list_near(samples.xyz, own[of], sides, CLEAR_OF_LINE_M + READ_M, found)
+        if count <= room:
+            break
+        room = count
+    return found[0, :count], line[edge[found[1, :count]]]
+
+
+@njit(cache=True, error_model="numpy")
+def _list_near(xyz, own, sides, reach_m, found):
+    """List points and edges of their own that are so near in plan, as far as there is room; tell how many there are."""
+    count = 0
+    for point in range(len(xyz)):
+        for k in range(own[point, 0], own[point, 1]):
+            x, y = xyz[point, 0] - sides[k, 0], xyz[point, 1] - sides[k, 1]
+            way_x, way_y = sides[k, 2], sides[k, 3]
+            square = way_x * way_x + way_y * way_y
+            share = min(max((x * way_x + y * way_y) / square, 0.0), 1.0) if square > 0.0 else 0.0
+            x, y = x - share * way_x, y - share * way_y
+            if x * x + y * y <= reach_m * reach_m:
+                if count < found.shape[1]:
+                    found[0, count], found[1, count] = point, k
+                count += 1
+    return count
 
 
 def by_subject(layer, subject=None) -> dict[int, shapely.Geometry]:

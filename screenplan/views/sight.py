@@ -87,6 +87,12 @@ class Observers:
     openings: np.recarray
     eyes: Mapping[tuple[bool, bool], Samples]
 
+    def most_eyes(self, row: int) -> np.ndarray:
+        """Give the eyes from which one looks at a place that is a single position, (eyes, 3)."""
+        key = (True, False)
+        eyes = self.eyes
+        return eyes.behind(row, key) if isinstance(eyes, EyesBehind) else eyes[key].row(row)
+
     def opening(self, row: int) -> np.record | None:
         """Give what one looks through; None if nothing."""
         opening = self.openings[row]
@@ -130,14 +136,20 @@ class EyesBehind(Mapping):
 
     def __getitem__(self, key: tuple[bool, bool]) -> Samples:
         if key not in self._laid:
-            (single, finer), views = key, self._views
-            # A place of one position is seen from more eyes, so that its shares are not coarse.
-            across = views.eyes_across * (SINGLE_ACROSS if single else 1) + MORE_ACROSS * finer
-            self._laid[key] = eyes_behind_each(
-                self._openings, inside_m=views.eye_inside,
-                heights_m=(views.eye_seated, views.eye_standing), across=across,
-            )  # fmt: skip
+            self._laid[key] = self._lay(self._openings, *key)
         return self._laid[key]
+
+    def behind(self, row: int, key: tuple[bool, bool]) -> np.ndarray:
+        """Give the eyes behind one window, (eyes, 3), without laying those of all."""
+        return self._lay(self._openings[row : row + 1].view(np.recarray), *key).xyz
+
+    def _lay(self, openings: np.recarray, single: bool, finer: bool) -> Samples:
+        views = self._views
+        # A place of one position is seen from more eyes, so that its shares are not coarse.
+        across = views.eyes_across * (SINGLE_ACROSS if single else 1) + MORE_ACROSS * finer
+        return eyes_behind_each(
+            openings, inside_m=views.eye_inside, heights_m=(views.eye_seated, views.eye_standing), across=across,
+        )  # fmt: skip
 
     def __iter__(self) -> Iterator[tuple[bool, bool]]:
         return iter(SAMPLES)
@@ -276,8 +288,11 @@ class Sight:
         observer, place = self.pairs[view]
         return view_name(self.observers.ids[observer], self.targets.ids[place])
 
-    def ends(self, *, finer: bool = False) -> Ends:
-        """Give the ends of the rays of every view, of the second, denser sample if asked for."""
+    def ends(self, *, finer: bool = False, upright: bool = False) -> Ends:
+        """Give the ends of the rays of every view, of the second, denser sample if asked for.
+
+        With ``upright`` heads above each other follow each other, as eyes behind a window do (`lit_rays`).
+        """
         observer, place = self.pairs.T
         single = self.targets.single[place]
         few = many = self.observers.eyes[False, finer]
@@ -293,7 +308,7 @@ class Sight:
             observer,
             np.concatenate([few.xyz, many.xyz]) if single.any() else few.xyz,
             np.column_stack(eye),
-            heads.xyz,
+            heads.upright() if upright else heads.xyz,
             np.column_stack([heads.first[place], heads.first[place + 1]]),
         )
 
@@ -473,26 +488,13 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
     """
     faults = Faults("private_places")
     indoors = ~np.isnan(observers.openings.x)
-    near = _near_heads(observers, targets.coarse)
-    found: set[tuple[int, int]] = set()
-    if near.any():
-        eyes = observers.eyes[True, False]
-        some = np.flatnonzero(near)
-        of, number = numbered(eyes.counts[some])
-        points = np.concatenate(
-            [observers.middle[some], eyes.xyz[eyes.first[some][of] + number, :2]]
-        )
-        of = np.concatenate([some, some[of]])
-        heads = targets.coarse
-        at = np.repeat(np.arange(len(targets.ids)), heads.counts)
-        both = _within(points, heads.xyz[:, :2], COINCIDENT_M)
-        found = {
-            (int(of[point]), int(at[head]))
-            for point, head in both.T
-            if indoors[of[point]] or point >= len(some)
-        }
-    for observer, place in pairs.tolist() if found else ():
-        if (observer, place) in found:
+    heads = targets.coarse
+    for observer, place in _near_pairs(observers, heads, pairs).tolist():
+        points = observers.most_eyes(observer)[:, :2]
+        if indoors[observer]:
+            points = np.vstack([observers.middle[observer], points])
+        apart = points[:, None] - heads.row(place)[:, :2]
+        if (np.hypot(apart[..., 0], apart[..., 1]) <= COINCIDENT_M).any():
             name = observers.ids[observer]
             what = f"window {name} or an eye behind it" if indoors[observer] else f"onlooker {name}"
             faults.note(
@@ -503,32 +505,18 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
     faults.raise_any()
 
 
-def _near_heads(observers: Observers, heads: Samples) -> np.ndarray:
-    """Tell which observers may have a head where they look from, (observers,): in the box of it, and not before the window."""
-    near = np.zeros(len(observers.ids), bool)
-    if not len(near) or not len(heads.xyz):
-        return near
+def _near_pairs(observers: Observers, heads: Samples, pairs: np.ndarray) -> np.ndarray:
+    """Give the pairs of which a head may be where the observer looks from, (n, 2): the boxes of both meet."""
+    if not len(pairs):
+        return pairs
+    observer, place = pairs.T
     # The eyes for a place that is a single position stand nearer to the jambs than these do.
     half = np.nan_to_num(observers.openings["half_width_m"])[:, None] + COINCIDENT_M
     low, high = observers.eyes[False, False].extents()
     low, high = np.minimum(low, observers.middle) - half, np.maximum(high, observers.middle) + half
-    xy = heads.xyz[np.argsort(heads.xyz[:, 0]), :2]
-    # Not in front of a window; onlookers look every way.
-    out = np.nan_to_num(observers.openings["out"])
-    first, last = np.searchsorted(xy[:, 0], low[:, 0]), np.searchsorted(xy[:, 0], high[:, 0])
-    of, number = numbered(np.maximum(last - first, 0))
-    head = xy[first[of] + number]
-    inside = (head[:, 1] >= low[of, 1]) & (head[:, 1] <= high[of, 1])
-    inside &= ((head - observers.middle[of]) * out[of]).sum(axis=1) <= COINCIDENT_M
-    near[of[inside]] = True
-    return near
-
-
-def _within(points, others, reach_m: float) -> np.ndarray:
-    """Find the pairs of points that are no farther apart, (2, pairs): the number of each."""
-    tree = shapely.STRtree(shapely.points(points))
-    other, point = tree.query(shapely.points(others), predicate="dwithin", distance=reach_m)
-    return np.stack([point, other])
+    least, most = heads.extents()
+    near = (low[observer] <= most[place]) & (high[observer] >= least[place])
+    return pairs[near[:, 0] & near[:, 1]]
 
 
 def _windows(layers, views: Views, ground, subjects) -> Observers:

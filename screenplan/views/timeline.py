@@ -7,15 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
 from screenplan.views.crowns import CrownTable
-from screenplan.views.kernel import Runs, follow_years
+from screenplan.views.kernel import Runs, block_parts, follow_years
 from screenplan.views.leaves import light_through
 from screenplan.views.light import open_light_each
 from screenplan.views.obstacles import Obstacles
+from screenplan.views.runs import runs_between
 from screenplan.views.together import PORTION, Ends, rays_of
 
 
@@ -46,18 +46,20 @@ class Scene:
         """Number of years, year 0 included."""
         return self.crowns.height.shape[2]
 
-    def parts(self, first: int, last: int, *, each: bool) -> Iterator[tuple[int, int, Runs]]:
-        """Part views, from one up to but not including another: one by one, or by what stands in their way."""
-        if self.own is None:
-            ends = [*range(first, last)] if each else [first]
-        else:
-            own = self.own[first:last]
-            new = np.any(own != np.roll(own, 1, axis=0), axis=1) | each
-            new[0] = True
-            ends = (np.flatnonzero(new) + first).tolist()
-        for begin, end in pairwise([*ends, last]):
-            own_runs = self.runs if self.own is None else self.runs.only(*self.own[begin])
-            yield begin, end, own_runs
+    def runs_of(self, view: int) -> Runs:
+        """Give the runs that stand in the way of a view."""
+        return self.runs if self.own is None else runs_between(self.runs, *self.own[view])
+
+    def parts(self, view: np.ndarray, views: tuple[int, int]) -> np.ndarray:
+        """Part rays by the runs of their own that stand in the way of their views, (parts, 4) as in `block_parts`.
+
+        Rays are of views from one up to but not including another, and ``view`` counts from the first.
+        """
+        assert self.own is not None  # asked only then
+        own = self.own[slice(*views)]
+        begin = np.append(0, np.flatnonzero(np.any(own[1:] != own[:-1], axis=1)) + 1)
+        ends = np.searchsorted(view, np.append(begin, len(own)))
+        return np.column_stack([ends[:-1], ends[1:], own[begin]])
 
 
 @dataclass(frozen=True)
@@ -180,65 +182,80 @@ def follow_each(ends: Ends, scene: Scene, portion: int = PORTION) -> Iterator[Po
             view, origin, target = rays_of(piece)
             if len(view):
                 light, owner = scene.obstacles.light_left(origin, target)
-                masks, opened = _blocked(view, (first, last), origin, target, light, scene)
+                masks, opened = close_each(view, (first, last), origin, target, light, scene)
                 yield Portion(
                     (first, last), view + first, origin, target, light, owner, masks, opened
                 )
 
 
-def _blocked(view, views: tuple[int, int], origin, target, light, scene: Scene):
-    """Tell when plants are in the way of each ray, and how much light is left to each view; ``view`` counts from the first."""
-    first, last = views
-    crowns, dim = scene.crowns, scene.dim
-    masks, opened = [], []
-    for begin, end, runs in scene.parts(first, last, each=dim is not None):
-        mine = slice(*np.searchsorted(view, [begin - first, end - first]))
-        if dim is None:
-            masks.append(follow_years(origin[mine], target[mine], light[mine], runs, crowns)[1])
-            continue
-        passes, dimmed = light_through(
-            origin[mine], target[mine], light[mine], runs, crowns, dim=dim
-        )
-        masks.append(dimmed)
-        opened.append(passes)
-    every = masks[0] if len(masks) == 1 else np.concatenate(masks)
-    if dim is not None:
-        return every, np.stack(opened)
-    return every, open_light_each(every, light, crowns.leafless, scene.years, view, last - first)
+def close_each(
+    view: np.ndarray, views: tuple[int, int], origin, target, light: np.ndarray, scene: Scene
+) -> tuple[np.ndarray, np.ndarray]:
+    """Tell when plants are in the way of each ray, and how much light they leave to each view.
 
+    Parameters
+    ----------
+    view : ndarray of int, (rays,)
+        The view of each ray, ascending, counted from the first of these.
+    views : tuple of 2 int
+        The first of these views, and the one after the last.
+    origin, target : ndarray, (rays, 3)
+    light : ndarray, (rays,)
+        Share of each ray's light that what exists lets through.
+    scene : Scene
 
-def sum_each(
-    portions: Iterable[Portion], scene: Scene, views: tuple[int, int], *, named: bool = True
-) -> Timelines:
-    """Sum the light of the rays of views, from one up to but not including another, over its portions.
-
-    Without ``named`` it is not told what stops most of the rest.
+    Returns
+    -------
+    masks, opened : ndarray
+        As in `Portion`.
     """
+    first, last = views
+    runs, crowns = scene.runs, scene.crowns
+    if scene.dim is None:
+        if scene.own is None:
+            masks = follow_years(origin, target, light, runs, crowns)[1]
+        else:
+            masks = block_parts(scene.parts(view, views), origin, target, light, runs, crowns)
+        return masks, open_light_each(
+            masks, light, crowns.leafless, scene.years, view, last - first
+        )
+    dimmed, opened = [], []
+    for number in range(last - first):
+        mine = slice(*np.searchsorted(view, [number, number + 1]))
+        passes, dark = light_through(
+            origin[mine], target[mine], light[mine], scene.runs_of(first + number), crowns, dim=scene.dim
+        )  # fmt: skip
+        dimmed.append(dark)
+        opened.append(passes)
+    return np.concatenate(dimmed), np.stack(opened)
+
+
+def sum_each(portions: Iterable[Portion], scene: Scene, views: tuple[int, int]) -> Timelines:
+    """Sum the light of the rays of views, from one up to but not including another, over its portions."""
     first, count = views[0], views[1] - views[0]
     growths, years = scene.crowns.height.shape[1:]
     rays, light = np.zeros(count, int), np.zeros(count)
     opened, names = np.zeros((count, growths, 2, years)), scene.obstacles.names
-    stopped = np.zeros((count, len(names) if named else 0))
+    stopped = np.zeros((count, len(names)))
     for portion in portions:
         low, high = portion.views[0] - first, portion.views[1] - first
         view, some = portion.view - portion.views[0], high - low
         rays[low:high] += np.bincount(view, minlength=some)
         light[low:high] += np.bincount(view, weights=portion.light, minlength=some)
         opened[low:high] += portion.opened
-        if not named:
-            continue
         hit = portion.owner >= 0
         stopped[low:high] += np.bincount(
             view[hit] * len(names) + portion.owner[hit],
             weights=1.0 - portion.light[hit], minlength=some * len(names),
         ).reshape(some, -1)  # fmt: skip
-    most = np.maximum(rays, 1)
+    closed_by = np.where(stopped.max(axis=1, initial=0.0) > 0.0, stopped.argmax(axis=1), -1)
+    return Timelines(rays, light / np.maximum(rays, 1), closed_by, shares_of(opened, rays), names)
+
+
+def shares_of(opened: np.ndarray, rays: np.ndarray) -> np.ndarray:
+    """Give the open shares of views, (views, growths, 2, years), of the light that is left to them and their rays."""
     # The running sums leave rounding of the order of 1e-16 per ray.
-    share = np.clip(opened / most[:, None, None, None], 0.0, 1.0).round(12)
-    closed_by = np.full(count, -1)
-    if named:
-        closed_by = np.where(stopped.max(axis=1, initial=0.0) > 0.0, stopped.argmax(axis=1), -1)
-    return Timelines(rays, light / most, closed_by, share, names)
+    return np.clip(opened / np.maximum(rays, 1)[:, None, None, None], 0.0, 1.0).round(12)
 
 
 def follow(

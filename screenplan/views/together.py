@@ -11,6 +11,8 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from screenplan.views.compiled import inner
+
 #: Rays that are held at a time.
 PORTION = 200_000
 #: Columns of what is looked through, as numbers: see `screenplan.views.openings.OPENING`.
@@ -47,6 +49,13 @@ class Ends(NamedTuple):
             np.zeros(1, np.int64), np.asarray(eyes, float), np.array([[0, len(eyes)]]),
             np.asarray(heads, float), np.array([[0, len(heads)]]),
         )  # fmt: skip
+
+    def as_arrays(self) -> list[np.ndarray]:
+        """Give its parts for a compiled loop, each in one layout, so that the loop is compiled once."""
+        return [
+            np.ascontiguousarray(part, np.int64 if number in _WHOLE else np.float64)
+            for number, part in enumerate(self)
+        ]
 
     @property
     def most(self) -> np.ndarray:
@@ -143,12 +152,7 @@ def _listed(ends: Ends) -> tuple[np.ndarray, ...]:
         np.empty(room, np.int64), np.empty((room, 2), np.int64),
         np.empty((room, 3)), np.empty((room, 3)),
     )  # fmt: skip
-    # One layout of each array, so that the loop is compiled once.
-    made = [
-        np.ascontiguousarray(part, np.int64 if number in _WHOLE else np.float64)
-        for number, part in enumerate(ends)
-    ]
-    count = _list_rays(*made, *rays)  # type: ignore[call-arg]  # so many as it takes
+    count = _list_rays(*ends.as_arrays(), *rays)  # type: ignore[call-arg]  # so many as it takes
     return tuple(part[:count] for part in rays)
 
 
@@ -156,31 +160,45 @@ def _listed(ends: Ends) -> tuple[np.ndarray, ...]:
 _WHOLE = (1, 3, 5)
 
 
+@inner()
+def pass_opening(row, eye_x, eye_y, way_x, way_y):
+    """Tell where a way from an eye passes an opening in plan, and where a ray begins on it, from 0 to 1; from 2 on where it does not pass.
+
+    ``row`` is that of the opening as numbers; out of doors all pass.
+    """
+    x, y, out_x, out_y = row[X], row[Y], row[OUT_X], row[OUT_Y]
+    if np.isnan(x):
+        return 0.0, 0.0
+    ahead = way_x * out_x + way_y * out_y
+    if not ahead > 0.0:
+        return 2.0, 2.0
+    t = ((x - eye_x) * out_x + (y - eye_y) * out_y) / ahead
+    start = t + row[NUDGE] / ahead
+    u = (eye_y + t * way_y - y) * out_x - (eye_x + t * way_x - x) * out_y
+    if t >= 0.0 and start < 1.0 and abs(u) <= row[HALF]:
+        return t, start
+    return 2.0, 2.0
+
+
+@inner()
+def is_over_sill(row, z):
+    """Tell whether a ray at that height passes an opening between its sill and its head; out of doors all do."""
+    return np.isnan(row[X]) or (z >= row[SILL] and z <= row[HEAD])
+
+
 @njit(cache=True, error_model="numpy")
 def _list_rays(openings, opening, eyes, eye, heads, head, view, pair, origin, target):
     """List the rays that pass; tell how many there are."""
     count = 0
     for number in range(len(opening)):
-        row = opening[number]
-        x, y, out_x, out_y = openings[row, 0], openings[row, 1], openings[row, 2], openings[row, 3]
-        half, sill = openings[row, 4], openings[row, 5]
-        top, nudge = openings[row, 6], openings[row, 7]
-        outdoors = np.isnan(x)
+        row = openings[opening[number]]
         for i in range(eye[number, 0], eye[number, 1]):
             eye_x, eye_y, eye_z = eyes[i, 0], eyes[i, 1], eyes[i, 2]
             for j in range(head[number, 0], head[number, 1]):
                 way_x, way_y, way_z = heads[j, 0] - eye_x, heads[j, 1] - eye_y, heads[j, 2] - eye_z
-                start = 0.0
-                if not outdoors:
-                    ahead = way_x * out_x + way_y * out_y
-                    if not ahead > 0.0:
-                        continue
-                    t = ((x - eye_x) * out_x + (y - eye_y) * out_y) / ahead
-                    start = t + nudge / ahead
-                    u = (eye_y + t * way_y - y) * out_x - (eye_x + t * way_x - x) * out_y
-                    z = eye_z + t * way_z
-                    if not (t >= 0.0 and start < 1.0 and abs(u) <= half and z >= sill and z <= top):
-                        continue
+                t, start = pass_opening(row, eye_x, eye_y, way_x, way_y)
+                if start >= 2.0 or not is_over_sill(row, eye_z + t * way_z):
+                    continue
                 view[count], pair[count, 0], pair[count, 1] = number, i, j
                 origin[count, 0] = eye_x + start * way_x
                 origin[count, 1] = eye_y + start * way_y
