@@ -6,7 +6,7 @@ It is what the solver is compared with, and what is left when the solver finds n
 from __future__ import annotations
 
 import heapq
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.sparse import csr_array, vstack
@@ -22,6 +22,7 @@ from screenplan.design.choice import (
     runs_in,
     sets_of_kinds,
 )
+from screenplan.design.losing import hold_without_one
 from screenplan.design.moves import (
     Additions,
     beside,
@@ -59,14 +60,19 @@ def plant_greedily(choice: Choice, limits: Limits, *, quickly: bool = False) -> 
         _whole(choice, limits, choice.option == option) for option in np.unique(choice.option)
     ]
     best = none
+    # What must stay closed whichever kind dies out is asked of the best alone: it takes as long as all of them.
+    asked = replace(limits, least_left=0.0) if limits.least_left > 0.0 else limits
     for planted in tries:
         found = _mend_gaps(choice, limits, planted)
         found = _balance(choice, limits, _thin(choice, limits, found))
-        if not breaks_of(choice, limits, found) and (
+        if not breaks_of(choice, asked, found) and (
             counts(choice, limits, found) < counts(choice, limits, best) - SLACK
         ):
             best = found
-    return best
+    if asked is limits:
+        return best
+    best = hold_without_one(choice, limits, best)
+    return none if breaks_of(choice, limits, best) else best
 
 
 def _whole(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:

@@ -83,6 +83,12 @@ class Design(Section):
         le=3,
         description="Kinds that take turns in each row of groups: 2 or 3; for 3 set most_kinds = 3 or more. A short run may hold two of the three",
     )
+    closed_without_one: float | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="Share of the views that are asked for and can be closed, by weight, that must stay closed if all plants of any one kind die out, such as 0.5, by the year of the design at typical growth; by default nothing is asked. Of a single row of kinds in turn much opens, so that more asks for rows behind each other",
+    )
     hedge_height: Length | None = Field(
         None,
         gt=0,
