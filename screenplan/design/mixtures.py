@@ -42,6 +42,10 @@ class Mixture:
         """The one that takes most room in the end."""
         return max(self.kinds, key=lambda option: option.half_m)
 
+    def begun_with(self, first: int) -> Mixture:
+        """Give the same kinds in turn, begun with another one."""
+        return Mixture((*self.kinds[first:], *self.kinds[:first]))
+
 
 @dataclass(frozen=True)
 class Mixtures:
@@ -64,7 +68,7 @@ def list_mixtures(options: Sequence[Option], plan: Options) -> Mixtures | None:
     """List the mixtures, the kind that the plan names first before the others; None where the plan asks for no groups.
 
     Sizes and spacings are matched by their rank, the smallest of the one kind with the smallest of the others; a
-    mixture stands at the narrowest of their spacings. Kinds between which a disease passes are never mixed, nor is a
+    mixture stands at the narrowest of their spacings. Where views are to stay closed without one kind, each kind may begin. Kinds between which a disease passes are never mixed, nor is a
     kind with its own clipped hedge.
 
     Raises
@@ -106,6 +110,9 @@ def list_mixtures(options: Sequence[Option], plan: Options) -> Mixtures | None:
         if not any(frozenset(pair) in apart for pair in combinations(some, 2))
         for mixture in _matched([of[key] for key in some])
     ]
+    if plan.design.closed_without_one:
+        # Of two rows behind each other one must begin with another kind than the other.
+        every = [mixture.begun_with(first) for mixture in every for first in range(many)]
     may = min(len(kinds), plan.design.most_kinds)
     if not every or may < many:
         why = f"the design may plant {may} {'kind' if may == 1 else 'kinds'}"
