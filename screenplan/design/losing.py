@@ -119,7 +119,8 @@ def add_until_held(choice: Choice, limits: Limits, planted: np.ndarray) -> np.nd
     Added is what brings the views nearest to closing for its price that the other kinds leave open, without the kind on
     which most hangs.
     """
-    planted, additions, light = planted.copy(), Additions(choice, limits), choice.light_by_group
+    additions, light = Additions(choice, limits), choice.light_by_group
+    others_limits = replace(limits, least_left=0.0)
     value = choice.weight / np.maximum(choice.need, SLACK)
     while True:
         left = {
@@ -133,19 +134,20 @@ def add_until_held(choice: Choice, limits: Limits, planted: np.ndarray) -> np.nd
         met = choice.met(planted & others) > 0
         lack = np.maximum(choice.need - light[met].sum(axis=0), 0.0)
         lack = np.where(choice.closed(others), lack, 0.0)
-        best, most = None, SLACK
+        helps = []
         for move in additions.among(planted, _free(choice, limits, planted)):
             helping = move[others[move]]
-            if not len(helping):
-                continue
-            groups = np.unique(choice.groups_of(helping))
-            gain = np.minimum(light[groups[~met[groups]]].sum(axis=0), lack) @ value
-            rate = gain / max(float(choice.price[move].sum()), SLACK)
-            if rate > most:
-                best, most = move, rate
-        if best is None:
+            groups = np.unique(choice.groups_of(helping)) if len(helping) else np.zeros(0, int)
+            gain = float(np.minimum(light[groups[~met[groups]]].sum(axis=0), lack) @ value)
+            if gain > SLACK:
+                helps.append((gain / max(float(choice.price[move].sum()), SLACK), move))
+        helps.sort(key=lambda one: -one[0])
+        # A run too near to another, or more than the budget or a kind's share, is no help.
+        larger = (planted | np.isin(np.arange(len(planted)), move) for _, move in helps)
+        more = next((one for one in larger if not breaks_of(choice, others_limits, one)), None)
+        if more is None:
             return planted
-        planted[best] = True
+        planted = more
 
 
 def _free(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
