@@ -59,20 +59,18 @@ def plant_greedily(choice: Choice, limits: Limits, *, quickly: bool = False) -> 
     tries += [
         _whole(choice, limits, choice.option == option) for option in np.unique(choice.option)
     ]
-    best = none
-    # What must stay closed whichever kind dies out is asked of the best alone: it takes as long as all of them.
-    asked = replace(limits, least_left=0.0) if limits.least_left > 0.0 else limits
+    best, lost = none, limits.least_left > 0.0
+    asked = replace(limits, least_left=0.0) if lost else limits
     for planted in tries:
         found = _mend_gaps(choice, limits, planted)
         found = _balance(choice, limits, _thin(choice, limits, found))
-        if not breaks_of(choice, asked, found) and (
+        if lost and not breaks_of(choice, asked, found):
+            found = hold_without_one(choice, limits, found)
+        if not breaks_of(choice, limits, found) and (
             counts(choice, limits, found) < counts(choice, limits, best) - SLACK
         ):
             best = found
-    if asked is limits:
-        return best
-    best = hold_without_one(choice, limits, best)
-    return none if breaks_of(choice, limits, best) else best
+    return best
 
 
 def _whole(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
