@@ -92,6 +92,18 @@ def stands_in_groups(choice, limits, planted):
     return True
 
 
+def best_by_trying_all(choice, limits):
+    """Find the planting by the programme, and hold it and the limit of groups against every planting."""
+    for bits in product((False, True), repeat=len(choice.price)):
+        planted = np.array(bits)
+        told = "least run" not in breaks_of(choice, limits, planted)
+        assert told == stands_in_groups(choice, limits, planted)
+    solution = find_planting(choice, limits, seconds=20.0)
+    assert breaks_of(choice, limits, solution.planted) == []
+    assert solution.counts == pytest.approx(least_of_all(choice, limits), abs=EXACT)
+    return solution
+
+
 # By trying every planting of lots that are small enough.
 @pytest.mark.evidence(
     part="Design",
@@ -106,13 +118,7 @@ def test_no_planting_in_groups_counts_less_than_that_of_the_programme(seed):
     choice = mixed_up(seed)
     limits = Limits(least_run=2, least_gap=2, least_group=2, most_of_kind=0.7, most_kinds=2)
     limits = replace(limits, open_price=price_of_open(choice, limits))
-    for bits in product((False, True), repeat=len(choice.price)):
-        planted = np.array(bits)
-        told = "least run" not in breaks_of(choice, limits, planted)
-        assert told == stands_in_groups(choice, limits, planted)
-    solution = find_planting(choice, limits, seconds=20.0)
-    assert breaks_of(choice, limits, solution.planted) == []
-    assert solution.counts == pytest.approx(least_of_all(choice, limits), abs=EXACT)
+    solution = best_by_trying_all(choice, limits)
     greedy = plant_greedily(choice, limits)
     assert breaks_of(choice, limits, greedy) == []
     assert counts(choice, limits, greedy) >= solution.counts - EXACT
@@ -134,14 +140,8 @@ def test_no_planting_of_three_kinds_in_turn_counts_less_than_that_of_the_program
     # A group of two that is left out is narrower than a gap must be.
     limits = Limits(least_run=3, least_gap=3, least_group=2, most_kinds=3)
     limits = replace(limits, open_price=price_of_open(choice, limits))
-    for bits in product((False, True), repeat=len(choice.price)):
-        planted = np.array(bits)
-        told = "least run" not in breaks_of(choice, limits, planted)
-        assert told == stands_in_groups(choice, limits, planted)
-    solution = find_planting(choice, limits, seconds=20.0)
-    assert breaks_of(choice, limits, solution.planted) == []
+    solution = best_by_trying_all(choice, limits)
     assert solution.in_time
-    assert solution.counts == pytest.approx(least_of_all(choice, limits), abs=EXACT)
     assert breaks_of(choice, limits, plant_greedily(choice, limits)) == []
 
 

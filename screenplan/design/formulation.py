@@ -140,8 +140,8 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
     for kind in lost:
         sizes |= {f"z{kind}": groups, f"c{kind}": views}
     total = choice.weight.sum()
-    whole = [name[0] in "xcy" for name in sizes]
-    integrality = np.repeat(np.array(whole, float), list(sizes.values()))
+    integers = [float(name[0] in "xcy") for name in sizes]
+    integrality = np.repeat(np.array(integers), list(sizes.values()))
     open_at = 2 * plants + groups + views + kinds
     objective = np.zeros(len(integrality))
     objective[:plants], objective[open_at] = choice.price, limits.open_price
@@ -215,7 +215,9 @@ class _Rows:
 
     def __init__(self, sizes: dict[str, int]):
         self.sizes = sizes
-        self.parts, self.low, self.high = [], [], []
+        self.parts: list[list[csr_array]] = []
+        self.low: list[np.ndarray] = []
+        self.high: list[np.ndarray] = []
 
     def add(self, low: float, high: float, **blocks) -> None:
         """Add the rows low <= sum of blocks times variables <= high."""
