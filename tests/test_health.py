@@ -123,6 +123,27 @@ def test_groups_of_a_mixed_row_that_are_unusual_are_told_and_fail_nothing(group,
         assert "plants.group from 3 to 7" in row_of["needs"]
 
 
+@pytest.mark.parametrize(
+    ("groups", "says"),
+    [
+        ([1, 9], "groups of 1 to 9 plants; groups of 3 to 7 are advised: a few plants of a kind among others are soon crowded "
+                 "out, and the row looks restless; a pest or disease of one kind then takes a long stretch at once"),
+        ([2, 2], "groups of 2 plants; groups of 3 to 7 are advised: a few plants"),
+        ([4, 8], "groups of 4 to 8 plants; groups of 3 to 7 are advised: a pest or disease"),
+        ([3, 7], None),
+        ([4, 4], None),
+    ],
+)  # fmt: skip
+def test_the_groups_of_a_design_are_told_as_those_of_a_row(groups, says):
+    table = judge_health(mixed(), plan=plan_with(design_wanted=True, design_groups=groups))
+    told = table.loc[table["topic"] == "groups"]
+    assert len(told) == (says is not None)
+    if says:
+        assert says in told["says"].iloc[0]
+        assert told["needs"].iloc[0].startswith("design.groups from 3 to 7")
+        assert results(table)["groups of a mixed row"] == "cannot be judged"
+
+
 def test_the_groups_of_one_kind_and_of_a_design_are_not_told():
     _, plants = row()
     assert "groups" not in set(judge_health(plants, plan=plan_with(plants_group=1))["topic"])

@@ -36,13 +36,16 @@ LIMITS = {
     "most of a kind": Limits(least_run=1, most_of_kind=0.5, open_price=30.0),
     "kinds apart": Limits(least_run=1, apart=((0, 1),), open_price=30.0),
     "half the views": Limits(least_run=2, share=0.5, open_price=30.0),
+    "one kind lost": Limits(least_run=1, open_price=30.0, least_left=1.0),
+    "two views without one kind": Limits(least_run=2, share=0.8, open_price=4.0, least_left=2.0),
+    "one of three kinds lost": Limits(least_run=1, most_kinds=2, open_price=30.0, least_left=1.5),
 }
 
 
 @pytest.mark.evidence(
     part="Design",
     kind="every case",
-    against="every subset of 10 plants, by eleven sets of limits",
+    against="every subset of 10 plants, by fourteen sets of limits",
     source="enumeration",
     status="run",
     tolerance=f"{SAME:g} of a price unit",

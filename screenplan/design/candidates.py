@@ -9,6 +9,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import reduce
 from itertools import combinations
 from typing import Any
 
@@ -21,6 +22,7 @@ from shapely.ops import substring
 
 from screenplan.contracts.tables import has_rows
 from screenplan.design.kinds import Option
+from screenplan.design.meetings import meeting_pairs, side_by_side
 from screenplan.design.mixtures import Mixtures, turns
 from screenplan.design.reduced import fewer_spots
 from screenplan.design.standing import NONE_STANDS, StandingPlants, StandingRow
@@ -75,7 +77,7 @@ class Candidates:
     ----------
     options : tuple of Option
     table : GeoDataFrame
-        A row each, by stretches and stations: ``option`` (a number; of a mixture two take turns in a stretch), ``line_id``, ``side_id``,
+        A row each, by stretches and stations: ``option`` (a number; those of a mixture take turns in a stretch), ``line_id``, ``side_id``,
         ``ground`` (along what it stands: a side, an inner line or a row that stands), ``stretch`` (a number),
         ``row`` (2 for the second of two), ``station_m`` (along the first), ``gap_m`` (to the next in its row),
         ``offset_m``, ``stands`` (True for a plant that stands already, as the neighbour of new ones), and the stem.
@@ -124,7 +126,7 @@ def find_candidates(
     standing: StandingPlants = NONE_STANDS,
     mixtures: Mixtures | None = None,
 ) -> Candidates:
-    """Set every option, or mixture of two, on every line on which it may stand.
+    """Set every option, or mixture of several, on every line on which it may stand.
 
     Parameters
     ----------
@@ -175,14 +177,15 @@ def find_candidates(
             for option, zone in zip(options, zones, strict=True)
         }
         for mixture in mixtures.every:
-            both, wider = (mixture.first, mixture.second), mixture.wider
-            zone = shapely.intersection(
-                *(zone_of[option.species.key, option.height_m] for option in both)
+            kinds, wider = mixture.kinds, mixture.wider
+            zone = reduce(
+                shapely.intersection,
+                (zone_of[option.species.key, option.height_m] for option in kinds),
             )
             kept_off = shapely.difference(zone, standing.keep_off(wider.spacing_m))
             ground = grounds[wider.species.key, wider.height_m]
-            numbers = (len(every), len(every) + 1)
-            every += both
+            numbers = tuple(range(len(every), len(every) + len(kinds)))
+            every += kinds
             for line in _lines_of(ground, places, wider, subject, inner=inner):
                 _set(rows, lines, line, numbers, wider, kept_off, mixtures.groups)
     if not rows and refused:
@@ -343,16 +346,19 @@ def _clear_zone(
 
 
 def _set(rows, lines, line, numbers: tuple[int, ...], option: Option, zone, groups=None) -> None:
-    """Set an option, or two that take turns in groups, along one line, on each stretch where it may stand."""
+    """Set an option, or several that take turns in groups, along one line, on each stretch where it may stand."""
     geometry, along, side, name, offset, _ = line
     for a, b in plantable_stretches(geometry, zone):
         if b - a < 0.5 * option.spacing_m:
             continue
         stations = evened(a, b, option.spacing_m)
-        turn = np.zeros(len(stations), int) if groups is None else turns(len(stations), *groups)
+        gap = float(stations[1] - stations[0]) if len(stations) > 1 else option.spacing_m
+        turn = np.zeros(len(stations), int)
+        if groups is not None:
+            stems = geometry.interpolate(stations)
+            turn = turns(len(stations), groups, len(numbers), _met(rows, numbers, stems, gap))
         stretch = len(lines)
         lines[stretch] = substring(geometry, a, b)
-        gap = float(stations[1] - stations[0]) if len(stations) > 1 else option.spacing_m
         for station, whose in zip(stations[turn >= 0], turn[turn >= 0], strict=True):
             rows.append(
                 {
@@ -361,6 +367,20 @@ def _set(rows, lines, line, numbers: tuple[int, ...], option: Option, zone, grou
                     "offset_m": offset, "stands": False, "geometry": geometry.interpolate(station),
                 }
             )  # fmt: skip
+
+
+def _met(rows, numbers: tuple[int, ...], stems, gap: float) -> list[tuple[int, int]]:
+    """Give the stations of a row beside which another one of the same mixture has a plant, and the place of its kind in the turn."""
+    others = [row for row in rows if row["option"] in numbers]
+    found = side_by_side(
+        np.concatenate([stems, [row["geometry"] for row in others]]),
+        np.concatenate([np.full(len(stems), gap), [row["gap_m"] for row in others]]),
+    )
+    return [
+        (one, others[other - len(stems)]["option"] - numbers[0])
+        for one, other in found
+        if one < len(stems) <= other
+    ]
 
 
 def _set_two(rows, lines, seconds, line, number: int, option: Option, zone) -> None:
@@ -481,6 +501,8 @@ def exclusive_spots(candidates: Candidates, sides: gpd.GeoDataFrame | None) -> l
     )
     close = apart < least
     spots += [np.array(pair) for pair in zip(one[close], other[close], strict=True)]
+    kinds = [candidates.options[number].species.key for number in table["option"]]
+    spots += meeting_pairs(table, kinds, candidates.mixed)
     return list(fewer_spots(spots, len(table)))
 
 

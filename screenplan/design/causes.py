@@ -133,6 +133,9 @@ def _left_out(view: int, pool: Pool, limits: Limits, plan: Options) -> Cause:
     kept_by = [
         f"the share of views that is asked for is {limits.share:.0%}" if limits.share < 1.0 else "",
         f"the budget is {limits.budget:.4g}" if math.isfinite(limits.budget) else "",
+        f"{limits.left_share:.0%} of the views must stay closed if any one kind dies out"
+        if limits.left_share
+        else "",
         f"at most {limits.most_kinds} kinds may be planted, and one row stands on each ground",
     ]
     return Cause(

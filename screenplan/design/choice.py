@@ -142,6 +142,29 @@ class Choice:
         """Tell which views some plants close, (views,)."""
         return self.stopped(planted) >= self.need - SLACK
 
+    def left_closed(self, planted) -> dict[int, np.ndarray]:
+        """Tell for each kind of some plants which views they close without it, (views,).
+
+        Examples
+        --------
+        A plant of each of two kinds stops the same ray: either closes the view alone.
+
+        >>> choice = Choice(np.ones(2), np.arange(2), *[np.arange(2)] * 3, (), csr_array(np.ones((2, 1), bool)),
+        ...     csr_array(np.ones((1, 1))), np.ones(1), np.ones(1))
+        >>> {kind: closed.tolist() for kind, closed in choice.left_closed([True, True]).items()}
+        {0: [True], 1: [True]}
+        """
+        planted = np.asarray(planted, bool)
+        return {
+            int(kind): self.closed(planted & (self.kind != kind))
+            for kind in np.unique(self.kind[planted])
+        }
+
+    def left_weight(self, planted) -> float:
+        """Weight of the views that stay closed whichever kind dies out; infinite where nothing is planted."""
+        left = self.left_closed(planted).values()
+        return min((float(self.weight[closed].sum()) for closed in left), default=math.inf)
+
     def cost(self, planted) -> float:
         """Price of some plants."""
         return float(self.price[np.asarray(planted, bool)].sum())
@@ -219,6 +242,10 @@ class Limits:
         Plants of one kind side by side at least, where kinds take turns in a run; of such groups it has two at least.
     open_price : float
         What weight 1 that stays open below the asked share counts.
+    left_share : float
+        Share of the weight that is asked for and can be closed that stays closed whichever kind dies out.
+    least_left : float
+        That weight, of the views of a pool; 0 where nothing is asked.
     """
 
     share: float = 1.0
@@ -231,6 +258,8 @@ class Limits:
     open_price: float = 1.0
     apart: tuple[tuple[int, int], ...] = ()
     least_group: int = 1
+    left_share: float = 0.0
+    least_left: float = 0.0
 
     def kinds_beside(self, used) -> set[int]:
         """Give the kinds that may not be planted where some are."""
@@ -298,6 +327,8 @@ def breaks_of(choice: Choice, limits: Limits, planted) -> list[str]:
         broken.append("hosts apart")
     if over_share(choice, limits, planted) > SLACK:
         broken.append("share of a kind or genus")
+    if limits.least_left > 0.0 and choice.left_weight(planted) < limits.least_left - SLACK:
+        broken.append("one kind lost")
     stands = np.zeros(len(choice.price), bool)
     stands[chosen] = True
     if (choice.spots @ stands.astype(int)).max(initial=0) > 1:

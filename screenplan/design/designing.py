@@ -25,6 +25,7 @@ from screenplan.design.doubts import find_doubts
 from screenplan.design.free import compare_free
 from screenplan.design.incidence import find_stops, stops_of, without_stopped
 from screenplan.design.kinds import Offer, budget_of, hedge_hint, list_options, narrower_option
+from screenplan.design.losing import refuse_left, refuse_one_kind, say_left
 from screenplan.design.mixtures import list_mixtures
 from screenplan.design.odds import lay_odds
 from screenplan.design.outgrowing import without_outgrown
@@ -123,6 +124,8 @@ def prepare(
     refuse_unknown(plan.design, layers)
     offer = list_options(plan, species_table, year)
     standing = find_standing(layers, plan, species_table)
+    if plan.design.closed_without_one:
+        refuse_one_kind(offer, plan, standing.count)
     if not standing.count:
         _refuse_contradictions(plan, offer)
     least = least_plants(plan, standing)
@@ -290,6 +293,8 @@ def design_planting(
         later=stops_in, narrower=narrower,
     )  # fmt: skip
     if chosen.layers is None:
+        if held_to.left_share and any(cause.key == "limits" for cause in causes.values()):
+            raise refuse_left(held_to)
         raise _nothing(rays.views, causes, plan, compare_free(None, plan, of_plan))
     found = Found(year, chance or None, typical, chosen, causes | doubts)
     told, told_views = tables_of(task.offer, pool, found)
@@ -297,6 +302,8 @@ def design_planting(
     hint = hedge_hint(plan)
     if found.causes and hint:
         told = with_notes(told, [*notes_of(told), hint])
+    if held_to.left_share:
+        told = with_notes(told, [*notes_of(told), say_left(chosen, pool, held_to, stage)])
     made = chosen.layers
     points: list[Point] = []
     if plan.design.choices and typical.layers is not None:
@@ -353,6 +360,7 @@ def limits_of(
         most_of_genus=_or_all(health.most_of_one_genus if alone else None),
         least_run=in_both_rows(plan.design.least_run, plan, standing),
         least_group=plan.design.groups[0] if plan.design.groups else 1,
+        left_share=plan.design.closed_without_one or 0.0,
         least_gap=in_both_rows(plan.design.least_gap, plan, standing),
     )
 

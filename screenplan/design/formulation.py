@@ -130,22 +130,25 @@ def relax(programme, seconds: float) -> Relaxed:
 def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
     """Write the programme: objective, integrality, upper bounds, constraints; nothing is below 0.
 
-    Variables, in order: plants x, starts of runs s, groups of rays z, views c, kinds y, open weight u.
+    Variables, in order: plants x, starts of runs s, groups of rays z, views c, kinds y, open weight u; where views are
+    to stay closed whichever kind dies out, then for each kind groups of rays and views without it, z0, c0, z1, c1 ...
     """
     plants, groups = choice.stops.shape
     views, kinds = len(choice.need), int(choice.kind.max(initial=-1)) + 1
-    sizes = (plants, plants, groups, views, kinds, 1)
+    sizes = {"x": plants, "s": plants, "z": groups, "c": views, "y": kinds, "u": 1}
+    lost = np.unique(choice.kind).tolist() if limits.least_left > 0.0 else []
+    for kind in lost:
+        sizes |= {f"z{kind}": groups, f"c{kind}": views}
     total = choice.weight.sum()
-    objective = np.concatenate(
-        [choice.price, *(np.zeros(size) for size in sizes[1:-1]), [limits.open_price]]
-    )
-    integrality = np.concatenate(
-        [np.ones(plants), np.zeros(plants + groups), np.ones(views + kinds), [0]]
-    )
-    upper = np.ones(sum(sizes))
+    integers = [float(name[0] in "xcy") for name in sizes]
+    integrality = np.repeat(np.array(integers), list(sizes.values()))
+    open_at = 2 * plants + groups + views + kinds
+    objective = np.zeros(len(integrality))
+    objective[:plants], objective[open_at] = choice.price, limits.open_price
+    upper = np.ones(len(integrality))
     upper[plants : 2 * plants] = choice.least_ends(limits) >= 0
     upper[2 * plants + groups : 2 * plants + groups + views] = choice.closable()
-    upper[-1] = min(max(total, 1.0), most_open + SLACK)
+    upper[open_at] = min(max(total, 1.0), most_open + SLACK)
     rows = _Rows(sizes)
     each_before = before(choice)
     each = eye_array(plants, format="csr")
@@ -174,19 +177,25 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
         rows.add(-np.inf, 1.0, x=last[whole], s=csr_array(starts)[whole])
     if choice.exclusive:
         rows.add(-np.inf, 1.0, x=members(choice.exclusive, plants))
-    # Of neighbours that stop the same ray some stand if the first does, or if a run starts at a later one:
-    # z <= x + sum of s. Their sum of x would count a part of a run once for each of its plants.
-    stops = csr_array(choice.stops, dtype=float)
-    later = csr_array(stops.multiply(each_before @ stops))
-    rows.add(
-        -np.inf, 0.0, x=-csr_array((stops - later).T), s=-csr_array(later.T), z=eye_array(groups)
-    )
-    rows.add(0.0, np.inf, z=choice.light, c=-_diagonal(np.maximum(choice.need - SLACK, 0.0)))
+    stops, needs = csr_array(choice.stops, dtype=float), np.maximum(choice.need - SLACK, 0.0)
+    rows.add(-np.inf, 0.0, **_stopping(stops, each_before), z=eye_array(groups))
+    rows.add(0.0, np.inf, z=choice.light, c=-_diagonal(needs))
+    for kind in lost:
+        # What the others stop closes views without it; these are enough if a plant of it stands.
+        others = csr_array(_diagonal((choice.kind != kind).astype(float)) @ stops)
+        others.eliminate_zeros()
+        left = {f"z{kind}": eye_array(groups)}
+        rows.add(-np.inf, 0.0, **_stopping(others, each_before), **left)
+        left = {f"z{kind}": choice.light, f"c{kind}": -_diagonal(needs)}
+        rows.add(0.0, np.inf, **left)
+        planted = csr_array(([limits.least_left], ([0], [kind])), shape=(1, kinds))
+        left = {f"c{kind}": csr_array(choice.weight[None, :])}
+        rows.add(-SLACK, np.inf, **left, y=-planted)
     rows.add(limits.share * total, np.inf, c=csr_array(choice.weight[None, :]), u=np.ones((1, 1)))
     if math.isfinite(limits.budget):
         rows.add(-np.inf, limits.budget, x=csr_array(choice.price[None, :]))
     apart = [pair for pair in limits.apart if np.isin(pair, choice.kind).all()]
-    if kinds > limits.most_kinds or apart:
+    if kinds > limits.most_kinds or apart or lost:
         of_kind = coo_array(
             (np.ones(plants), (np.arange(plants), choice.kind)), shape=(plants, kinds)
         )
@@ -204,11 +213,11 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
 class _Rows:
     """Rows of constraints, gathered block by block."""
 
-    names = ("x", "s", "z", "c", "y", "u")
-
-    def __init__(self, sizes):
-        self.sizes = dict(zip(self.names, sizes, strict=True))
-        self.parts, self.low, self.high = [], [], []
+    def __init__(self, sizes: dict[str, int]):
+        self.sizes = sizes
+        self.parts: list[list[csr_array]] = []
+        self.low: list[np.ndarray] = []
+        self.high: list[np.ndarray] = []
 
     def add(self, low: float, high: float, **blocks) -> None:
         """Add the rows low <= sum of blocks times variables <= high."""
@@ -230,6 +239,16 @@ class _Rows:
             np.concatenate(self.low),
             np.concatenate(self.high),
         )
+
+
+def _stopping(stops: csr_array, each_before: csr_array) -> dict[str, csr_array]:
+    """Give the plants and starts of which one at least must stand that each group of rays is stopped, as blocks.
+
+    Of neighbours that stop the same ray some stand if the first does, or if a run starts at a later one: z <= x + sum
+    of s. Their sum of x would count a part of a run once for each of its plants.
+    """
+    later = csr_array(stops.multiply(each_before @ stops))
+    return {"x": -csr_array((stops - later).T), "s": -csr_array(later.T)}
 
 
 def _diagonal(values: np.ndarray) -> csr_array:

@@ -6,7 +6,7 @@ It is what the solver is compared with, and what is left when the solver finds n
 from __future__ import annotations
 
 import heapq
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.sparse import csr_array, vstack
@@ -22,6 +22,7 @@ from screenplan.design.choice import (
     runs_in,
     sets_of_kinds,
 )
+from screenplan.design.losing import hold_without_one
 from screenplan.design.moves import (
     Additions,
     beside,
@@ -58,10 +59,13 @@ def plant_greedily(choice: Choice, limits: Limits, *, quickly: bool = False) -> 
     tries += [
         _whole(choice, limits, choice.option == option) for option in np.unique(choice.option)
     ]
-    best = none
+    best, lost = none, limits.least_left > 0.0
+    asked = replace(limits, least_left=0.0) if lost else limits
     for planted in tries:
         found = _mend_gaps(choice, limits, planted)
         found = _balance(choice, limits, _thin(choice, limits, found))
+        if lost and not breaks_of(choice, asked, found):
+            found = hold_without_one(choice, limits, found)
         if not breaks_of(choice, limits, found) and (
             counts(choice, limits, found) < counts(choice, limits, best) - SLACK
         ):

@@ -34,8 +34,20 @@ def useful_plants(
         same = stretch[step:] == stretch[:-step]
         kept[step:] |= useful[:-step] & same
         kept[:-step] |= useful[step:] & same
-    gone = runs_in(stretch, ~kept)
-    for run in gone:
+    return with_narrow_gaps(kept, stretch, least_gap)
+
+
+def with_narrow_gaps(kept: np.ndarray, stretch: np.ndarray, least_gap: int) -> np.ndarray:
+    """Keep what is left out between two that are kept, too, where fewer are than a gap must be wide, (plants,).
+
+    Examples
+    --------
+    >>> kept = np.array([True, False, True, False, False, True])
+    >>> with_narrow_gaps(kept, np.zeros(6, int), 2).tolist()
+    [True, True, True, False, False, True]
+    """
+    kept = kept.copy()
+    for run in runs_in(stretch, ~kept):
         inside = (
             run[0] > 0
             and run[-1] + 1 < len(stretch)

@@ -20,6 +20,7 @@ from screenplan.contracts import year_column
 from screenplan.design.candidates import Candidates
 from screenplan.design.choice import SLACK, Choice, Limits, runs_in
 from screenplan.design.chosen import Layers, layers_of
+from screenplan.design.losing import left_closed, open_without, with_least_left
 from screenplan.design.merging import merge_rays
 from screenplan.design.programme import Solution, find_planting, price_of_open
 from screenplan.design.reduced import useful_plants, without
@@ -194,6 +195,7 @@ def choose(
     taken, need, bound = _sample(pool), pool.need.copy(), 0.0
     best: Chosen | None = None
     planted: np.ndarray | None = None
+    limits = with_least_left(limits, pool)
     for turn in range(MOST_ROUNDS):
         choice = pool.choice(taken, need)
         price = plan.design.open_price
@@ -218,10 +220,13 @@ def choose(
         )
         if best is None or _rank(found, pool) < _rank(best, pool):
             best = found
-        failed = on_all & ~found.closed
+        failed, shares = on_all & ~found.closed, found.open_share
+        if limits.least_left > 0.0 and found.layers is not None:
+            opened = _opened_without(found, pool, limits, stage)
+            failed, shares = failed | (opened > 0.0), np.maximum(shares, opened)
         if not failed.any():
             break
-        over = np.maximum(found.open_share - plan.views.threshold, 0.0) + MORE_SHARE
+        over = np.maximum(shares - plan.views.threshold, 0.0) + MORE_SHARE
         need = np.where(failed, np.minimum(need + over, pool.rays.now), need)
     if best is None:
         assert price is not None  # a round has set it
@@ -229,6 +234,24 @@ def choose(
             pool, planted, solution, price=price, rays=int(taken.sum()), need=need, stage=stage
         )
     return best
+
+
+def _opened_without(found: Chosen, pool: Pool, limits: Limits, stage: Stage) -> np.ndarray:
+    """Give what is open without some kind of the views that the choice held closed without it, (views,).
+
+    Nothing where the views themselves leave enough closed whichever kind dies out.
+    """
+    threshold = stage.plan.views.threshold
+    assert found.layers is not None  # something is planted
+    left, opened = open_without(found.layers, stage, pool.rays.views), np.zeros(len(pool.weight))
+    if left_closed(left, pool, threshold) >= limits.least_left - SLACK:
+        return opened
+    keys = sorted({option.species.key for option in pool.candidates.options})
+    whole = pool.choice(np.ones(len(pool.rays.view), bool), found.need)
+    for kind, held in whole.left_closed(found.planted).items():
+        share = left[keys[kind]]
+        opened = np.maximum(opened, np.where(held & (share > threshold), share, 0.0))
+    return opened
 
 
 def _rank(found: Chosen, pool: Pool) -> tuple[float, float]:

@@ -27,7 +27,7 @@ from screenplan.design.choice import (
 from screenplan.design.clock import Clock
 from screenplan.design.formulation import INFEASIBLE, PROVEN, SAME_SHARE, programme_of, relax, solve
 from screenplan.design.merging import join_rays, merge_rays
-from screenplan.design.reduced import without
+from screenplan.design.reduced import with_narrow_gaps, without
 
 #: First bounds are those of a coarser programme: of more groups of rays than this, those that share so many of their
 #: plants are joined.
@@ -68,7 +68,8 @@ class Search:
     def __post_init__(self):
         self.least = counts(self.choice, self.limits, self.best)
         self.parts = [
-            _Part.of(self.choice, some) for some in sets_of_kinds(self.choice, self.limits)
+            _Part.of(self.choice, some, self.limits)
+            for some in sets_of_kinds(self.choice, self.limits)
         ]
         self.bounds = np.full(len(self.parts), -math.inf)
         self.step = _step(self.choice, self.limits) if math.isfinite(self.most_open) else 0.0
@@ -179,8 +180,9 @@ class _Part:
     choice: Choice
 
     @classmethod
-    def of(cls, choice: Choice, kinds) -> _Part:
-        kept = np.isin(choice.kind, kinds)
+    def of(cls, choice: Choice, kinds, limits: Limits) -> _Part:
+        # Where kinds take turns, groups of others may be narrower than a gap: as many kinds as may then stand.
+        kept = with_narrow_gaps(np.isin(choice.kind, kinds), choice.stretch, limits.least_gap)
         if kept.all():
             return cls(kept, choice)
         part = without(choice, kept)

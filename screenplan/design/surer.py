@@ -13,6 +13,7 @@ import numpy as np
 from scipy.sparse import csr_array, diags_array
 
 from screenplan.design.choice import SLACK, Choice, Limits, breaks_of, open_weight
+from screenplan.design.losing import add_until_held, with_least_left
 from screenplan.design.mending import make_surer, take_off
 from screenplan.design.merging import merge_rays
 from screenplan.design.odds import FRESH_DRAWS, Odds, measuring
@@ -69,6 +70,7 @@ def choose_surely(
     need, drawn_need = typical.need.copy(), typical.need.copy()
     goals = _goals(pool, odds, stops, need, chance)
     whole = pool.choice(np.ones(len(pool.rays.view), bool), need)
+    limits = with_least_left(limits, pool)
     whole, asked = _asked(whole, limits, goals >= chance)
     if stage.plan.design.open_price is None:
         asked = replace(asked, open_price=price_of_open(whole, asked))
@@ -96,8 +98,13 @@ def choose_surely(
                 other = _of_kinds(level, asked, its_kinds, seconds * share)
                 trials.append(odds.trial(stops, drawn_need, other))
         for one in trials:
+            if asked.least_left > 0.0:
+                one.set(np.flatnonzero(add_until_held(whole, asked, one.planted) & ~one.planted))
             make_surer(one, whole, asked, goal)
             take_off(one, whole, asked, goal, typical=wanted)
+        if asked.least_left > 0.0:
+            # Where the draws leave too little without one kind, what is enough at typical growth stands.
+            trials = [one for one in trials if not breaks_of(whole, asked, one.planted)] or trials
         trial = min(trials, key=lambda one: _judged(one, whole, goal, wanted))
         planted = trial.planted.copy()
         solution = replace(
@@ -226,7 +233,8 @@ def _quantiles(values: np.ndarray, shares: np.ndarray) -> np.ndarray:
 def _asked(whole: Choice, limits: Limits, reached: np.ndarray) -> tuple[Choice, Limits]:
     """Ask for the views that can be sure alone where they are enough."""
     asked, sure = limits.share * whole.weight.sum(), whole.weight[reached].sum()
-    if not 0.0 < asked <= sure + SLACK:
+    # What is left without one kind is told by the weights of all.
+    if limits.least_left > 0.0 or not 0.0 < asked <= sure + SLACK:
         return whole, limits
     weight = np.where(reached, whole.weight, 0.0)
     return replace(whole, weight=weight), replace(limits, share=min(asked / sure, 1.0))

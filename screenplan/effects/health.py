@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations, pairwise
 
 import geopandas as gpd
@@ -18,7 +18,8 @@ from screenplan.planting.livestock import Livestock, find_livestock
 from screenplan.planting.species import load_species, species_of
 from screenplan.planting.species_model import Species, Tolerance
 
-#: Plants of a kind side by side in a mixed screen, from and to; why so many is custom, no source.
+#: Plants of a kind side by side in a mixed screen, from and to; why so many is custom, no source. Others plant up to nine
+#: ("odd numbers", neilsperry.com, on groups of plants, read), or thirteen (chambersdesign.net, read): so it is told, not refused.
 USUAL_GROUP = 3, 7
 GROUP_SOURCE = (
     "groups of 3, 5 or 7: The Augusta Chronicle, 21 May 2017, on screens of several kinds (read)"
@@ -75,8 +76,11 @@ def judge_health(
         records.extend(_stands(species, what) for what in plan.health.exposed_to)
         records.extend(_warned(species, text) for text in species.warnings)
     records.extend(_grazed(plants, find_livestock(keep_outs, sides, plan), found))
-    if len(found) > 1 and not plan.design.wanted:
-        records.extend(_grouped(plan.plants.group))
+    asked = (plan.plants.group,), plan.plants.key("group")
+    designed = plan.design.groups, plan.design.key("groups")
+    groups, key = designed if plan.design.wanted else asked
+    if len(found) > 1 and groups:
+        records.extend(_grouped(groups, key))
     if plan.health.hosts_apart:
         records.extend(_infected(plants, found))
     return table_of(PLANT_HEALTH, records)
@@ -170,21 +174,22 @@ def _grazed(
             }
 
 
-def _grouped(group: int) -> Iterator[dict]:
-    """Tell if the groups in which kinds take turns are smaller or larger than usual; nothing of others."""
-    fewest, most = USUAL_GROUP
-    if fewest <= group <= most:
+def _grouped(groups: Sequence[int], key: str) -> Iterator[dict]:
+    """Tell if the groups in which kinds take turns may be smaller or larger than usual; nothing of others."""
+    (fewest, most), low, high = USUAL_GROUP, groups[0], groups[-1]
+    if fewest <= low <= high <= most:
         return
-    each = "1 plant" if group == 1 else f"{group} plants"
-    why = (
-        "a few plants of a kind among others are soon crowded out, and the row looks restless"
-        if group < fewest
-        else "a pest or disease of one kind then takes a long stretch at once"
+    each = (
+        "1 plant" if high == 1 else f"{high} plants" if low == high else f"{low} to {high} plants"
     )
+    why = [
+        "a few plants of a kind among others are soon crowded out, and the row looks restless" if low < fewest else "",
+        "a pest or disease of one kind then takes a long stretch at once" if high > most else "",
+    ]  # fmt: skip
     yield {
         "topic": "groups", "name": "groups", "source": GROUP_SOURCE,
-        "says": f"The kinds take turns in groups of {each}; groups of {fewest} to {most} are advised: {why}",
-        "needs": f"plants.group from {fewest} to {most}, or your word that it is meant so",
+        "says": f"The kinds take turns in groups of {each}; groups of {fewest} to {most} are advised: {'; '.join(filter(None, why))}",
+        "needs": f"{key} from {fewest} to {most}, or your word that it is meant so",
     }  # fmt: skip
 
 

@@ -75,7 +75,19 @@ class Design(Section):
     groups: tuple[Annotated[int, Field(ge=1, le=100)], ...] = Field(
         (),
         max_length=2,
-        description="Fewest and most plants of one kind that stand side by side, such as [3, 7]: each row is then of two kinds that take turns in groups of so many, and that host no common disease; by default each run is of one kind",
+        description="Fewest and most plants of one kind that stand side by side, such as [3, 7]: each row is then of two kinds that take turns in groups of so many, and that host no common disease; where rows meet no two plants of one kind stand side by side; by default each run is of one kind",
+    )
+    kinds_in_turn: int = Field(
+        2,
+        ge=2,
+        le=3,
+        description="Kinds that take turns in each row of groups: 2 or 3; for 3 set most_kinds = 3 or more. A short run may hold two of the three",
+    )
+    closed_without_one: float | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="Share of the views that are asked for and can be closed, by weight, that must stay closed if all plants of any one kind die out, such as 0.5, by the year of the design at typical growth; by default nothing is asked. Of a single row of kinds in turn much opens, so that more asks for rows behind each other",
     )
     hedge_height: Length | None = Field(
         None,

@@ -11,7 +11,7 @@ from pydantic import TypeAdapter
 
 from screenplan.plan.catalogue import shipped_tables
 from screenplan.plan.values import TABLE, Words
-from screenplan.planting.hedges import ENDING
+from screenplan.planting.hedges import living_kind
 from screenplan.planting.species_model import Species
 
 
@@ -86,4 +86,4 @@ def pairs_in_common(kinds: Iterable[Species]) -> tuple[tuple[str, str], ...]:
 
 def _among(kind: Species, hosts: tuple[str, ...]) -> bool:
     """Tell whether a kind, or the one that a clipped hedge is of, is among hosts."""
-    return kind.genus in hosts or kind.key.removesuffix(ENDING) in hosts
+    return kind.genus in hosts or living_kind(kind.key) in hosts

@@ -61,3 +61,14 @@ def hedge_tables(height_m: float | None, width_m: float) -> dict[str, dict[str, 
         f"{key}{ENDING}": {"like": key, "common": f"clipped {kinds[key]['common']}", **size}
         for key in HEDGES
     }
+
+
+def living_kind(key: str) -> str:
+    """Give the kind of which a clipped hedge is, by key; any other kind as it is.
+
+    Examples
+    --------
+    >>> living_kind("taxus_baccata_clipped"), living_kind("taxus_baccata")
+    ('taxus_baccata', 'taxus_baccata')
+    """
+    return key.removesuffix(ENDING)

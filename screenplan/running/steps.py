@@ -181,7 +181,7 @@ STEPS: dict[str, Step] = {
             ),
             keys=(
                 "design.wanted design.choices design.year design.chance design.budget design.kinds design.most_kinds design.stock_heights "
-                "design.spacings design.least_run design.least_gap design.groups design.inner design.two_rows design.hedge_height design.weights design.open_price "
+                "design.spacings design.least_run design.least_gap design.groups design.kinds_in_turn design.closed_without_one design.inner design.two_rows design.hedge_height design.weights design.open_price "
                 "design.seconds design.compare goal.closed_by goal.share hand.budget hand.prices cost.prices "
                 "health.zone health.most_of_one_species health.most_of_one_genus health.livestock_sides health.livestock_reach health.hosts_apart "
                 "setbacks.law boundary.most_height boundary.most_height_at_road boundary.within lines.walls lines.wires lines.allowance rows.along rows.offset rows.rows "
@@ -504,7 +504,7 @@ STEPS: dict[str, Step] = {
             gives="plant_health",
             keys=(
                 "health.most_of_one_species health.most_of_one_genus health.zone health.exposed_to "
-                "health.livestock_sides health.livestock_reach health.hosts_apart plants.group design.wanted"
+                "health.livestock_sides health.livestock_reach health.hosts_apart plants.group design.wanted design.groups"
             ),
             resources="species_table",
         ),
