@@ -257,10 +257,18 @@ def test_a_run_without_plants_is_written_whole(tmp_path):
     share = {"goal": {"share": 0.6}, "calendar": {"planting": "2027-04-10"}}
     run = run_plan(plan | wants | share, tmp_path, layers=layers)
     assert len(run.layers["plants"]) == 0
-    assert run.layers["quantities"]["item"].tolist() == ["new_fence"]
+    assert run.layers["quantities"]["item"].tolist() == ["peg", "new_fence"]
     cost = run.layers["cost"].set_index("item")["cost"]
     assert cost["total"] == pytest.approx(2.0 * STRETCH_M, abs=0.01)
     assert run.layers["schedule"]["task"].tolist() == ["ask", "mark", "locate", "build", "renew"]
+    pegs = run.layers["pegs"]
+    assert pegs["says"].str.extract(r"(new fence \d \w+) here")[0].tolist() == [
+        "new fence 1 begins", "new fence 1 ends", "new fence 2 begins", "new fence 2 ends",
+    ]  # fmt: skip
+    new = run.layers["new_screens"]
+    assert shapely.get_coordinates(pegs.geometry) == pytest.approx(
+        shapely.get_coordinates(new.geometry)
+    )
     mark = run.layers["schedule"].set_index("task").loc["mark", "says"]
     assert mark.startswith(
         "White paint, no peg and no flag yet: the line of the new fence. Two people"

@@ -313,7 +313,8 @@ def _pegs(ax, layers, sheet) -> None:
             ends = shapely.get_coordinates(line)[[0, -1]]
             ax.plot(*ends.T, linestyle="none", marker="s", markersize=4, **style)
         return
-    lines = layers["planting_lines"].geometry.union_all()
+    rows = layers["planting_lines"]
+    lines = (rows if len(rows) else pegs).geometry.union_all()
     for peg in pegs.itertuples():
         ax.plot(peg.geometry.x, peg.geometry.y, marker="s", markersize=4.2, **style)
         at = np.array([peg.geometry.x, peg.geometry.y])
