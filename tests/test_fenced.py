@@ -1,6 +1,7 @@
 """A fence as a candidate of the design: sites whose best is known, every subset of a small one, refusals."""
 
 import itertools
+import re
 
 import pandas as pd
 import pytest
@@ -282,8 +283,16 @@ def test_a_run_without_plants_is_written_whole(tmp_path):
     assert view_counts(run.layers["views"], run.layers["new_screens"]) == (
         "2 of the 3 views that are open today close, 1 stays open: on the first day, behind the new fence."
     )
+    light = run.layers["light"].set_index("light_id")
+    # Its shade falls on the ground beside it from the day on which it stands.
+    assert 0.0 < light.loc["garden A", "sun_lost"] < 0.2
+    assert light.loc["garden A", "year_worst"] == 0
     folder = write_run(run, tmp_path / "out")
     hold_folder(folder)
+    # No empty page, and nothing to measure.
+    sheet = (folder / "years.html").read_text(encoding="utf-8")
+    assert re.findall(r"<h2[^>]*>([^<]*)", sheet) == ["Until it is built", "First year"]
+    assert "easure" not in sheet
     assert "1 × fence of 4 m" in (folder / "order_list.csv").read_text(encoding="utf-8-sig")
 
 
