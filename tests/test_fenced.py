@@ -13,6 +13,7 @@ from shapely.geometry import LineString, Point, Polygon
 from test_views import windows
 
 import screenplan
+from screenplan.design import fenced
 from screenplan.design.designing import design_planting, prepare
 from screenplan.design.fenced import choose_fence
 from screenplan.ground.errors import InputError
@@ -391,6 +392,19 @@ def test_no_set_of_fences_and_plants_closes_more_or_costs_less(every, price):
     views, cost = made["design_views"], made["design"]["cost"].iloc[0]
     assert int((~views["closed"].astype(bool)).sum()) == still
     assert least - ENDS_M * price - LITTLE <= cost <= least + LITTLE
+
+
+def test_no_fence_is_tried_twice(monkeypatch):
+    # Invariant: what is tried differs in its lines or its kind; what needs no stretch of any is no fence, tried once.
+    found = []
+    search = fenced._Search.find
+    monkeypatch.setattr(fenced._Search, "find", lambda self, kinds: (found.append(self), search(self, kinds))[1])  # fmt: skip
+    designed(small_site(), plan_of(8.0))
+    tried = [one.screens for one in found[0].tried.values()]
+    lines = [None if screens is None else tuple(screens.geometry.to_wkb()) for screens in tried]
+    assert len(set(lines)) == len(lines)
+    assert sum(not line for line in lines) == 1
+    assert len(lines) > 4
 
 
 def test_what_a_fence_needs_is_refused():

@@ -346,11 +346,11 @@ def judge_road_sight(
     )
     built = _built_in(sight_areas, new_screens)
     if has_rows(sight_plants) or built:
-        says, needs = [], []
+        told, needs = [], []
         if has_rows(sight_plants):
             first = first_to_grow(sight_plants)
             area = sight_areas.loc[sight_areas["area_id"] == first["area_id"]].iloc[0]
-            says.append(
+            told.append(
                 f"{how_many_grow(sight_plants)} into ground over which a driver must see: plant "
                 f"{first['plant_id']} first, in year {int(first['first'])}, above {{{first['limit_m']:.2f} m}} in {_in_words(area)}"
             )
@@ -358,13 +358,13 @@ def judge_road_sight(
         if built:
             piece, area = built[0]
             others = f"{len(built)} pieces stand" if len(built) > 1 else "1 piece stands"
-            says.append(
+            told.append(
                 f"{others} of the new {piece['option']} where a driver must see: {piece['piece_id']}, "
                 f"{{{piece['height_m']:.2f} m}} high and so above {{{area['clear_from_m']:.2f} m}}, in {_in_words(area)}"
             )
             needs.append("ending it before that ground, or building it lower there")
         return Finding(
-            name, FAILS, f"{'. '.join(says)}. A child behind it would be seen too late",
+            name, FAILS, f"{'. '.join(told)}. A child behind it would be seen too late",
             "; ".join(needs), ROAD_SIGHT,
         )  # fmt: skip
     says = f"No plant grows into any of the {len(sight_areas)} areas that must stay clear, at any growth"
