@@ -1,6 +1,7 @@
 """A fence as a candidate of the design: sites whose best is known, every subset of a small one, refusals."""
 
 import itertools
+import re
 
 import pandas as pd
 import pytest
@@ -12,6 +13,7 @@ from shapely.geometry import LineString, Point, Polygon
 from test_views import windows
 
 import screenplan
+from screenplan.design import fenced
 from screenplan.design.designing import design_planting, prepare
 from screenplan.design.fenced import choose_fence
 from screenplan.ground.errors import InputError
@@ -257,10 +259,18 @@ def test_a_run_without_plants_is_written_whole(tmp_path):
     share = {"goal": {"share": 0.6}, "calendar": {"planting": "2027-04-10"}}
     run = run_plan(plan | wants | share, tmp_path, layers=layers)
     assert len(run.layers["plants"]) == 0
-    assert run.layers["quantities"]["item"].tolist() == ["new_fence"]
+    assert run.layers["quantities"]["item"].tolist() == ["peg", "new_fence"]
     cost = run.layers["cost"].set_index("item")["cost"]
     assert cost["total"] == pytest.approx(2.0 * STRETCH_M, abs=0.01)
     assert run.layers["schedule"]["task"].tolist() == ["ask", "mark", "locate", "build", "renew"]
+    pegs = run.layers["pegs"]
+    assert pegs["says"].str.extract(r"(new fence \d \w+) here")[0].tolist() == [
+        "new fence 1 begins", "new fence 1 ends", "new fence 2 begins", "new fence 2 ends",
+    ]  # fmt: skip
+    new = run.layers["new_screens"]
+    assert shapely.get_coordinates(pegs.geometry) == pytest.approx(
+        shapely.get_coordinates(new.geometry)
+    )
     mark = run.layers["schedule"].set_index("task").loc["mark", "says"]
     assert mark.startswith(
         "White paint, no peg and no flag yet: the line of the new fence. Two people"
@@ -274,8 +284,16 @@ def test_a_run_without_plants_is_written_whole(tmp_path):
     assert view_counts(run.layers["views"], run.layers["new_screens"]) == (
         "2 of the 3 views that are open today close, 1 stays open: on the first day, behind the new fence."
     )
+    light = run.layers["light"].set_index("light_id")
+    # Its shade falls on the ground beside it from the day on which it stands.
+    assert 0.0 < light.loc["garden A", "sun_lost"] < 0.2
+    assert light.loc["garden A", "year_worst"] == 0
     folder = write_run(run, tmp_path / "out")
     hold_folder(folder)
+    # No empty page, and nothing to measure.
+    sheet = (folder / "years.html").read_text(encoding="utf-8")
+    assert re.findall(r"<h2[^>]*>([^<]*)", sheet) == ["Until it is built", "First year"]
+    assert "easure" not in sheet
     assert "1 × fence of 4 m" in (folder / "order_list.csv").read_text(encoding="utf-8-sig")
 
 
@@ -374,6 +392,19 @@ def test_no_set_of_fences_and_plants_closes_more_or_costs_less(every, price):
     views, cost = made["design_views"], made["design"]["cost"].iloc[0]
     assert int((~views["closed"].astype(bool)).sum()) == still
     assert least - ENDS_M * price - LITTLE <= cost <= least + LITTLE
+
+
+def test_no_fence_is_tried_twice(monkeypatch):
+    # Invariant: what is tried differs in its lines or its kind; what needs no stretch of any is no fence, tried once.
+    found = []
+    search = fenced._Search.find
+    monkeypatch.setattr(fenced._Search, "find", lambda self, kinds: (found.append(self), search(self, kinds))[1])  # fmt: skip
+    designed(small_site(), plan_of(8.0))
+    tried = [one.screens for one in found[0].tried.values()]
+    lines = [None if screens is None else tuple(screens.geometry.to_wkb()) for screens in tried]
+    assert len(set(lines)) == len(lines)
+    assert sum(not line for line in lines) == 1
+    assert len(lines) > 4
 
 
 def test_what_a_fence_needs_is_refused():

@@ -417,10 +417,44 @@ def run(**options):
         if name in options
     }
     layers = {"parcels": lots, "planting_lines": lines, "plants": plants, "windows": windows(), "buildings": house(), "sun_places": own}  # fmt: skip
+    layers |= {name: options.pop(name, None) for name in ("existing_screens", "new_screens")}
+    if options.pop("bare", False):
+        layers |= {"planting_lines": lines.iloc[:0], "plants": plants.iloc[:0]}
     return count_light(
         layers, position_deg=options.pop("position_deg", HOME), **given,
         plan=plan_with(**{"light_step": 60, "light_cell": 5.0, **options}),
     )  # fmt: skip
+
+
+@pytest.mark.parametrize("bare", [True, False], ids=["alone", "with plants"])
+def test_a_new_screen_takes_its_light_from_the_first_day(bare):
+    # Invariant: today's light is that of the site without it, what is left is that of the site with it.
+    screen = wall([(2.0, 38.0), (38.0, 38.0)], 4.0).assign(screen_id=["new wall 1"])
+    new = screen.assign(piece_id=screen["screen_id"])
+    without, stands = run(bare=bare), run(bare=bare, existing_screens=screen)
+    told = run(bare=bare, existing_screens=screen, new_screens=new)
+    light = told[0].loc[told[0]["kind"] != "row"].set_index("light_id")
+    today, left = (found[0].set_index("light_id") for found in (without, stands))
+    # Without plants only the new screen says which gardens lie near.
+    assert {"garden N", "garden S", "window w0"} <= set(light.index)
+    mine = light.index.intersection(left.index)
+    years = [name for name in light if name.startswith(("sun_y", "sky_y"))]
+    assert light.loc[mine, years].to_numpy(float) == pytest.approx(left.loc[mine, years].to_numpy(float), rel=1e-12)  # fmt: skip
+    assert light.loc[mine, "sun_now_h"].tolist() == pytest.approx(today.loc[mine, "sun_now_h"].tolist())  # fmt: skip
+    assert light.loc[mine, "sky_now"].tolist() == pytest.approx(today.loc[mine, "sky_now"].tolist())
+    window = light.loc["window w0"]
+    assert window["sun_y00"] < 0.99 * window["sun_now_h"]
+    if bare:
+        assert window["year_worst"] == 0
+        assert window["sun_lost"] == pytest.approx(1.0 - window["sun_y00"] / window["sun_now_h"])
+        assert left.loc["window w0", "sun_lost"] == 0.0
+    # In December the sun at noon stands lower than over its top, and that is told by the clock.
+    winter = told[1].loc[(told[1]["light_id"] == "window w0") & (told[1]["month"] == 12)]
+    assert winter["shade_from"].notna().any()
+    # Each cell, by the cells' places.
+    if not bare:
+        assert told[2]["sun_now_h"].tolist() == pytest.approx(without[2]["sun_now_h"].tolist())
+        assert told[2]["sun_y00"].tolist() == pytest.approx(stands[2]["sun_y00"].tolist())
 
 
 @pytest.mark.parametrize(

@@ -107,6 +107,39 @@ def test_a_plant_at_the_drive_is_in_the_way_from_the_year_in_which_it_is_too_tal
     assert "A child behind it would be seen too late" in finding.says
 
 
+def new_fence(xy, height=6 * FOOT_M):
+    return layer([shapely.LineString(xy)], piece_id=["new fence 1"], option=["fence"], height_m=[height])  # fmt: skip
+
+
+def test_a_new_fence_is_held_against_what_drivers_must_see_over():
+    _, plants = row()
+    areas, inside = watch(plants)
+    said = (road(), drive(), areas, inside, True)
+    # By hand: west of the drive, which begins at x = 18, the triangle's legs are 10 ft; at y = 2.8 m, behind the eye of
+    # who drives out, it begins at x = 17.75 m.
+    finding = judge_road_sight(*said, new_fence([(2.0, 2.8), (17.8, 2.8)]))
+    assert finding.result == "fails"
+    assert finding.says.startswith(
+        "1 piece stands of the new fence where a driver must see: new fence 1, 1.83 m high and so above 0.76 m, in "
+        "the sight triangle at the"
+    )
+    assert finding.needs == "ending it before that ground, or building it lower there"
+    clear = judge_road_sight(*said, new_fence([(2.0, 2.8), (17.7, 2.8)]))
+    assert clear.result == "passes"
+    assert clear.says.endswith("and nothing new is built there")
+    # 30 in may stand there.
+    low = judge_road_sight(*said, new_fence([(2.0, 2.8), (17.8, 2.8)], 30 * 0.0254))
+    assert low.result == "passes"
+
+
+def test_plants_and_a_new_fence_in_the_way_are_both_told():
+    _, plants = row(((16.5, 0.5), (17.4, 0.5)), step=0.9, stock=0.6)
+    areas, inside = watch(plants)
+    finding = judge_road_sight(road(), drive(), areas, inside, True, new_fence([(2.0, 0.5), (16.0, 0.5)]))  # fmt: skip
+    assert finding.says.startswith("2 plants grow into ground")
+    assert "1 piece stands of the new fence" in finding.says
+
+
 def test_a_plant_whose_crown_begins_above_the_band_is_not_in_the_way():
     table = {"palm": _palm()}
     _, plants = row(((16.5, 0.5), (17.0, 0.5)), step=1.0, stock=4.0, species="palm")

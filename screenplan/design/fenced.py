@@ -77,7 +77,9 @@ class _Built:
 
     @property
     def key(self) -> tuple:
-        return (self.kind and self.kind.option, *((row, *some) for row, some in self.cut.items()))
+        stretches = [(row, *some) for row, some in self.cut.items() if len(some)]
+        # Views that need nothing of it ask for no fence, of whatever kind.
+        return (self.kind.option, *stretches) if self.kind and stretches else (None,)
 
 
 @dataclass(frozen=True, eq=False)

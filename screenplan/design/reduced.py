@@ -86,25 +86,36 @@ def fewer_spots(exclusive, plants: int) -> tuple[np.ndarray, ...]:
     [[0, 1, 2], [2, 3]]
     """
     against, said = (np.zeros((plants, plants), bool) for _ in range(2))
-    spots = sorted((np.unique(spot) for spot in exclusive), key=lambda spot: -len(spot))
-    for spot in spots:
+    # What is said twice is left out. Most sets are pairs, which need no turn of their own to be entered or passed over.
+    once = dict.fromkeys(tuple(np.unique(spot).tolist()) for spot in exclusive)
+    spots = [np.array(spot, int) for spot in sorted(once, key=len, reverse=True)]
+    larger_ones = sum(len(spot) > 2 for spot in spots)
+    pairs = np.array([spot for spot in spots[larger_ones:] if len(spot) == 2], int).reshape(-1, 2)
+    for spot in spots[:larger_ones]:
         against[np.ix_(spot, spot)] = True
+    against[*pairs.T] = against[*pairs.T[::-1]] = True
     against[np.arange(plants), np.arange(plants)] = False
     many = against.sum(axis=1)
-    found = []
-    for spot in spots:
-        pairs = np.ix_(spot, spot)
-        if (said[pairs] | ~against[pairs]).all():
-            continue
+    found: list[np.ndarray] = []
+
+    def enlarge(spot: np.ndarray) -> None:
+        """Add to a set all that exclude it, those first that exclude most."""
         larger = list(spot)
-        more = against[spot].all(axis=0)
-        # Those first that exclude most.
+        more = np.logical_and.reduce([against[plant] for plant in spot])
         some = np.flatnonzero(more)
-        for plant in some[np.argsort(-many[some], kind="stable")]:
+        for plant in some[np.argsort(-many[some], kind="stable")].tolist():
             if more[plant]:
                 larger.append(plant)
                 more &= against[plant]
-        together = np.sort(larger)
-        said[np.ix_(together, together)] = True
+        together = np.sort(larger) if len(some) else spot
+        said[together[:, None], together] = True
         found.append(together)
+
+    for spot in spots[:larger_ones]:
+        mine = np.ix_(spot, spot)
+        if not (said[mine] | ~against[mine]).all():
+            enlarge(spot)
+    for one, other in pairs[~said[*pairs.T]].tolist():
+        if not said[one, other]:
+            enlarge(np.array([one, other]))
     return tuple(found)

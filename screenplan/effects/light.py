@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import chain
 from typing import Any
 
@@ -12,7 +13,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import LIGHT, LIGHT_MONTHS, SUN_GRID, year_column
-from screenplan.contracts.tables import layer_of_columns, table_of_columns, with_notes
+from screenplan.contracts.tables import has_rows, layer_of_columns, table_of_columns, with_notes
 from screenplan.effects.horizon import ground_rise
 from screenplan.effects.lit import Lit, Source, light_at
 from screenplan.effects.places_in_light import (
@@ -36,6 +37,7 @@ from screenplan.site.terrain import Terrain
 from screenplan.views.crowns import one_growth
 from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.obstacles import lay_obstacles
+from screenplan.views.opened import standing_screens
 from screenplan.views.timeline import Scene
 
 #: Patches of the sky for windows, places and rows, and for each cell of the grid.
@@ -60,9 +62,9 @@ def count_light(
     Parameters
     ----------
     layers : mapping
-        Parcels, planting lines and plants, and windows, buildings, existing screens and sun places,
-        which are the owner's roof panels, beds and so on, if there are any: by their contracts, in
-        local-frame metres.
+        Parcels, planting lines and plants, and windows, buildings, existing screens, new screens and
+        sun places, which are the owner's roof panels, beds and so on, if there are any: by their
+        contracts, in local-frame metres.
     plan : Options, optional
         Of it [light], [growth] and the reported years of [views].
     terrain : Terrain, optional
@@ -83,7 +85,8 @@ def count_light(
 
     Notes
     -----
-    All is compared with the same site without the row. A crown is taken as opaque.
+    All is compared with the same site without the row, and without new screens, which count from the first day. A
+    crown is taken as opaque.
     """
     parcels, plants, lines = (layers[name] for name in ("parcels", "plants", "planting_lines"))
     buildings, option = layers.get("buildings"), plan.light
@@ -98,14 +101,18 @@ def count_light(
     crowns = crowns_of(stand)
     runs = runs_of(stand, crowns)
     obstacles = lay_obstacles(buildings, layers.get("existing_screens"), ground)
-    scene = Scene(obstacles, runs, crowns)
+    before, screens = None, list(lines.geometry)
+    if has_rows(layers.get("new_screens")):
+        before = lay_obstacles(buildings, standing_screens(layers), ground)
+        screens.extend(layers["new_screens"].geometry)
+    scene = Scene(obstacles, runs, crowns, before=before)
     rises = ground_rise(obstacles.ground)
     # The grid has many points: only typical growth is followed for it.
-    coarse = Scene(obstacles, runs, one_growth(crowns, TYPICAL))
+    coarse = replace(scene, crowns=one_growth(crowns, TYPICAL))
     close = windows_in_light(layers.get("windows"), buildings, ground, parcels)
     close += sun_places_in_light(layers.get("sun_places"), ground, option.cell)
     gardens, grid = gardens_in_light(
-        parcels, buildings, lines, ground, reach_m=option.reach, cell_m=option.cell
+        parcels, buildings, screens, ground, reach_m=option.reach, cell_m=option.cell
     )
     found = [_Counted(target, sun, *part) for target, part in _count(close, sun, scene, SKY, rises)]
     denser = _sun_of(position_deg, option, min(MORE_DAYS * option.days, 31), _finer(option.step))
@@ -153,9 +160,9 @@ def _count(targets: Sequence[Target], sun: SunPath, scene: Scene, patches: int, 
     clock = np.full((2, len(targets), MONTHS), [[[1 << 20]], [[-1]]])
     belongs = np.repeat(np.arange(len(targets)), np.diff(ends, prepend=0))
 
-    def note(point, way, left, masks):
+    def note(point, way, stands, left, masks):
         lost = np.bitwise_or.reduce(masks[:, :, growth], axis=1)
-        lost = (left > 0.0) & ((lost >> last) & 1 == 1)
+        lost = (stands > 0.0) & (((lost >> last) & 1 == 1) | (left < stands))
         at = belongs[point[lost]], sun.month[way[lost]]
         np.minimum.at(clock[0], at, sun.minute[way[lost]])
         np.maximum.at(clock[1], at, sun.minute[way[lost]])

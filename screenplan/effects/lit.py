@@ -33,7 +33,7 @@ class Lit:
     now : ndarray, (points, groups)
         With what stands already.
     open : ndarray, (points, groups, growths, years)
-        With the plants of the rows too.
+        With the plants of the rows too, and what is built before them.
     """
 
     free: np.ndarray
@@ -94,7 +94,7 @@ def light_at(points, normals, source: Source, scene: Scene, *, seen=None, ground
     scene : Scene
         What stands in the way.
     seen : callable, optional
-        Called with (point, direction, light, masks) of each portion of rays.
+        Called with (point, direction, light today, light, masks) of each portion of rays.
     ground : ndarray, optional
         The scene's `ground_rise`, where it is known already.
 
@@ -118,9 +118,10 @@ def light_at(points, normals, source: Source, scene: Scene, *, seen=None, ground
     grounded = rise < ground[sector_of(direction)]
     top = top_of(scene)
     # Rays that rise faster than the ground anywhere need not be held against it.
-    for which, obstacles in (
-        (grounded, scene.obstacles),
-        (~grounded, _without_ground(scene.obstacles)),
+    today = scene.before
+    for which, obstacles, before in (
+        (grounded, scene.obstacles, today),
+        (~grounded, _without_ground(scene.obstacles), today and _without_ground(today)),
     ):
         kept = np.flatnonzero(which)
         if not len(kept):
@@ -135,14 +136,15 @@ def light_at(points, normals, source: Source, scene: Scene, *, seen=None, ground
             start = np.concatenate([[0], np.cumsum(np.count_nonzero(follow, axis=1))])
             way, origin, target = _rays(points[some], ways, follow, start, top)
             left, _ = obstacles.light_left(origin, target)
+            stands = left if before is None else before.light_left(origin, target)[0]
             masks = blocked_years(origin, target, scene.runs, scene.crowns, left > 0.0)
             _gather(
-                follow, start, told[0], facing, source.cosine, left, masks, *told[1:], leafless, years,
+                follow, start, told[0], facing, source.cosine, stands, left, masks, *told[1:], leafless, years,
                 free[some], now[some], opened[some],
             )  # fmt: skip
             if seen is not None:
                 point = first + np.repeat(np.arange(len(start) - 1), np.diff(start))
-                seen(point, kept[way], left, masks)
+                seen(point, kept[way], stands, left, masks)
     np.cumsum(opened, axis=3, out=opened)
     return Lit(free, now, np.maximum(opened, 0.0))
 
@@ -199,6 +201,7 @@ def _gather(
     light,
     facing,
     cosine,
+    stands,
     left,
     masks,
     group,
@@ -224,8 +227,8 @@ def _gather(
                 for growth in range(growths):
                     changes[p, g, growth, 0] += w
                 continue
+            now[p, g] += w * stands[ray]
             w *= left[ray]
-            now[p, g] += w
             for growth in range(growths):
                 blocked = np.int64(0)
                 if not bare[d]:

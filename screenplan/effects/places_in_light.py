@@ -110,8 +110,16 @@ def sun_places_in_light(sun_places, terrain, cell_m: float) -> list[Target]:
     return found
 
 
-def gardens_in_light(parcels, buildings, planting_lines, terrain, *, reach_m, cell_m):
-    """Ground of the subject and its neighbours near the rows, as a grid of cells.
+def gardens_in_light(parcels, buildings, screens, terrain, *, reach_m, cell_m):
+    """Ground of the subject and its neighbours near what is planted and built, as a grid of cells.
+
+    Parameters
+    ----------
+    parcels, buildings : GeoDataFrame
+    screens : sequence of Geometry
+        The planting lines, and the lines of what is built first.
+    terrain : Terrain
+    reach_m, cell_m : float
 
     Returns
     -------
@@ -120,9 +128,9 @@ def gardens_in_light(parcels, buildings, planting_lines, terrain, *, reach_m, ce
     grid : tuple of (columns, rows) ndarray of int
         Place of each cell, west to east and south to north, in the order of the gardens' points.
     """
-    if not len(planting_lines):
+    if not len(screens):
         return [], (np.zeros(0, int), np.zeros(0, int))
-    near = shapely.buffer(shapely.union_all(planting_lines.geometry.to_numpy()), reach_m)
+    near = shapely.buffer(shapely.union_all(screens), reach_m)
     found, columns, rows = [], [], []
     named = zip(identifiers(parcels, "parcel_id"), parcels.geometry, strict=True)
     for name, parcel in sorted(named, key=lambda entry: natural_key(entry[0])):

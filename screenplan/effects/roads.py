@@ -24,7 +24,7 @@ import shapely.ops
 from screenplan.contracts import SIGHT_AREAS, SIGHT_PLANTS
 from screenplan.contracts.findings import FAILS, PASSES, ROAD_SIGHT, UNKNOWN, Finding
 from screenplan.contracts.tables import has_rows, identifiers, layer_of, numbers, texts
-from screenplan.effects.growing import earliest, first_years, meet
+from screenplan.effects.growing import TOUCH_M, earliest, first_years, meet
 from screenplan.effects.telling import first_to_grow, how_many_grow
 from screenplan.ground.said import FOOT_M
 from screenplan.plan import DEFAULTS, Options
@@ -316,8 +316,10 @@ def _corner_triangles(sides, rule: SightTriangle) -> Iterator[_Area]:
         )  # fmt: skip
 
 
-def judge_road_sight(roads, keep_outs, sight_areas, sight_plants, known: bool = True) -> Finding:
-    """Tell whether a plant grows into ground over which a driver must see."""
+def judge_road_sight(
+    roads, keep_outs, sight_areas, sight_plants, known: bool = True, new_screens=None
+) -> Finding:
+    """Tell whether a plant grows, or a new screen is built, into ground over which a driver must see."""
     name = "sight at the road"
     if not has_rows(roads):
         return Finding(name, UNKNOWN, "No roads are given", "a roads layer", ROAD_SIGHT)
@@ -342,23 +344,55 @@ def judge_road_sight(roads, keep_outs, sight_areas, sight_plants, known: bool = 
     unknown = (
         not (sight_areas["kind"] == "stopping").any() and (sight_areas["kind"] == "drive").any()
     )
-    if has_rows(sight_plants):
-        first = first_to_grow(sight_plants)
-        area = sight_areas.loc[sight_areas["area_id"] == first["area_id"]].iloc[0]
-        what = {
-            "drive": f"the sight triangle at the {area['at']}",
-            "corner": f"the sight triangle at the corner of {area['at']}",
-            "stopping": f"what lies before the eye of a driver who leaves the {area['at']}, within the distance in which others can only just stop",
-            "emerging": f"what lies before the eye of a driver who leaves the {area['at']}, within the gap that is needed to emerge",
-        }[area["kind"]]  # fmt: skip
+    built = _built_in(sight_areas, new_screens)
+    if has_rows(sight_plants) or built:
+        told, needs = [], []
+        if has_rows(sight_plants):
+            first = first_to_grow(sight_plants)
+            area = sight_areas.loc[sight_areas["area_id"] == first["area_id"]].iloc[0]
+            told.append(
+                f"{how_many_grow(sight_plants)} into ground over which a driver must see: plant "
+                f"{first['plant_id']} first, in year {int(first['first'])}, above {{{first['limit_m']:.2f} m}} in {_in_words(area)}"
+            )
+            needs.append("leaving these plants out, or a species that stays below that height")
+        if built:
+            piece, area = built[0]
+            others = f"{len(built)} pieces stand" if len(built) > 1 else "1 piece stands"
+            told.append(
+                f"{others} of the new {piece['option']} where a driver must see: {piece['piece_id']}, "
+                f"{{{piece['height_m']:.2f} m}} high and so above {{{area['clear_from_m']:.2f} m}}, in {_in_words(area)}"
+            )
+            needs.append("ending it before that ground, or building it lower there")
         return Finding(
-            name, FAILS,
-            f"{how_many_grow(sight_plants)} into ground over which a driver must see: plant "
-            f"{first['plant_id']} first, in year {int(first['first'])}, above {{{first['limit_m']:.2f} m}} in {what}. "
-            "A child behind it would be seen too late",
-            "leaving these plants out, or a species that stays below that height", ROAD_SIGHT,
+            name, FAILS, f"{'. '.join(told)}. A child behind it would be seen too late",
+            "; ".join(needs), ROAD_SIGHT,
         )  # fmt: skip
     says = f"No plant grows into any of the {len(sight_areas)} areas that must stay clear, at any growth"
+    if has_rows(new_screens):
+        says += ", and nothing new is built there"
     if unknown:
         return Finding(name, UNKNOWN, f"{says}; distances along the road were not looked at", "the road's speed_kmh", ROAD_SIGHT)  # fmt: skip
     return Finding(name, PASSES, says, caution=ROAD_SIGHT)
+
+
+def _in_words(area) -> str:
+    """Name an area that must stay clear."""
+    return {
+        "drive": f"the sight triangle at the {area['at']}",
+        "corner": f"the sight triangle at the corner of {area['at']}",
+        "stopping": f"what lies before the eye of a driver who leaves the {area['at']}, within the distance in which others can only just stop",
+        "emerging": f"what lies before the eye of a driver who leaves the {area['at']}, within the gap that is needed to emerge",
+    }[area["kind"]]  # fmt: skip
+
+
+def _built_in(sight_areas, new_screens) -> list[tuple]:
+    """Give each piece of a new screen that stands into such an area, taller than it may, with the first of its areas."""
+    if not has_rows(new_screens):
+        return []
+    found = []
+    for _, piece in new_screens.iterrows():
+        inside = shapely.length(shapely.intersection(sight_areas.geometry.to_numpy(), piece.geometry)) > TOUCH_M  # fmt: skip
+        held = sight_areas.loc[inside & (sight_areas["clear_from_m"] < piece["height_m"]).to_numpy()]  # fmt: skip
+        if len(held):
+            found.append((piece, held.iloc[0]))
+    return found

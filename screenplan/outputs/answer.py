@@ -119,10 +119,7 @@ def _built_first(layers, units) -> Block | None:
         return None
     what = rows[0]["option"]
     plants = not layers["plants"]["existing"].astype(bool).all()
-    lines = [
-        in_units(rows[0]["says"], units),
-        f"The sun that the new {what} itself takes is not counted here",
-    ]
+    lines = [in_units(rows[0]["says"], units)]
     return Block("build", f"Build the new {what}" + ", and plant nothing" * (not plants), lines)
 
 

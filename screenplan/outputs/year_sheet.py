@@ -1,9 +1,12 @@
-"""The year sheet: a printed page for each year, with what is done and when, and a form for what is measured."""
+"""The year sheet: a printed page for each year, with what is done and when, and a form for what is measured.
+
+Where nothing is planted, and so nothing is measured, only the years with tasks have a page.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +62,10 @@ def make_years(layers: Mapping[str, Any], about: About) -> str:
     months = layers.get("water_by_month")
     water = {} if months is None else months.set_index("first_day")["water_l"].to_dict()
     told = {int(row["year"]): row for row in layers["year_costs"].to_dict("records")}
+    measured = _form(layers["to_measure"], about)
+    pages = [
+        _page(schedule, told[year], water, about.units, _lost(layers, year, about)) for year in range(BEFORE, YEARS)
+    ]  # fmt: skip
     title = clean(about.title, 120) or (f"Screen on {about.of}" if about.subject else "Screen")
     later = [
         f"{year_name(year)}: {', '.join(clean(task['name']) for task in due)}"
@@ -69,13 +76,17 @@ def make_years(layers: Mapping[str, Any], about: About) -> str:
         title=title,
         version=__version__,
         style=Markup(template("years.css")),
-        pages=[
-            _page(schedule, told[year], water, about.units, _lost(layers, year, about)) for year in range(BEFORE, YEARS)
-        ],
-        measured=_form(layers["to_measure"], about),
+        pages=pages if measured else _of_a_build(pages),
+        measured=measured,
         unit="ft and in" if about.units == "us" else "m",
         later=later,
     )  # fmt: skip
+
+
+def _of_a_build(pages: list[Page]) -> list[Page]:
+    """Give the pages that have something to say where nothing is planted."""
+    first = replace(pages[0], name="Until it is built")
+    return [page for page in (first, *pages[1:]) if page.rows or page.lost]
 
 
 def _lost(layers: Mapping[str, Any], year: int, about: About) -> list[str]:

@@ -416,7 +416,7 @@ STEPS: dict[str, Step] = {
             "Count the sun and the light of the sky that the row takes, by month and year",
             "screenplan.effects:count_light",
             needs="parcels planting_lines plants",
-            takes="windows buildings existing_screens sun_places",
+            takes="windows buildings existing_screens sun_places new_screens",
             gives="light light_months sun_grid",
             keys=(
                 "light.time_zone light.calendar_year light.days light.step light.cell light.reach "
@@ -542,7 +542,7 @@ STEPS: dict[str, Step] = {
             "Lay out pegs by two tapes, and running distances from one zero for every plant",
             "screenplan.works:stake_out",
             needs="parcels planting_lines plants",
-            takes="buildings marks fence_posts existing_screens keep_outs",
+            takes="buildings marks fence_posts existing_screens keep_outs new_screens",
             gives="tape_points pegs base_lines stakes stake_checks",
             keys="stakeout.tape stakeout.mark stakeout.measured site.boundary_accuracy",
             resources="terrain",

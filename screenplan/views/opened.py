@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 
 from screenplan.contracts.tables import has_rows
@@ -67,6 +68,20 @@ def open_rays(sight: Sight, threshold: float) -> Rays:
     return Rays(names, who, where, np.array(now), view, light, origin, target)
 
 
+def standing_screens(layers: Mapping[str, Any]) -> gpd.GeoDataFrame | None:
+    """Give the existing screens that stand today: without new ones, which a run puts among them.
+
+    Parameters
+    ----------
+    layers : mapping
+        Of it existing screens, and new screens if there are any.
+    """
+    new, screens = layers.get("new_screens"), layers.get("existing_screens")
+    if not has_rows(new) or screens is None:
+        return screens
+    return screens.loc[~screens["screen_id"].isin(new["piece_id"]).to_numpy(bool)]
+
+
 def shares_before(sight: Sight, layers: Mapping[str, Any]) -> np.ndarray | None:
     """Give the open share of each view before new screens are built, (views,); NaN without a ray.
 
@@ -82,11 +97,9 @@ def shares_before(sight: Sight, layers: Mapping[str, Any]) -> np.ndarray | None:
     ndarray or None
         None if nothing is built.
     """
-    new, screens = layers.get("new_screens"), layers.get("existing_screens")
-    if not has_rows(new) or screens is None:
+    if not has_rows(layers.get("new_screens")):
         return None
-    stands = ~screens["screen_id"].isin(new["piece_id"]).to_numpy(bool)
-    before = lay_obstacles(layers.get("buildings"), screens.loc[stands], sight.ground, sight.within)
+    before = lay_obstacles(layers.get("buildings"), standing_screens(layers), sight.ground, sight.within)  # fmt: skip
     shares = np.full(len(sight.pairs), np.nan)
     for number, _, _, _, light in replace(sight, obstacles=before).rays():
         shares[number] = light.sum() / len(light)

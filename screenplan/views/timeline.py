@@ -33,6 +33,9 @@ class Scene:
     own : ndarray of int, (views, 2), optional
         The first of the runs that stand in the way of each view, and the one after the last: of several lots each has
         its own. Views with the same ones follow each other. By default all runs do.
+    before : Obstacles, optional
+        What stands today, where the obstacles hold what is built first too; light is compared with it. By default
+        the obstacles stand today.
     """
 
     obstacles: Obstacles
@@ -40,6 +43,7 @@ class Scene:
     crowns: CrownTable
     dim: float | None = None
     own: np.ndarray | None = None
+    before: Obstacles | None = None
 
     @property
     def years(self) -> int:

@@ -22,12 +22,13 @@ SLIP_SHARE = 0.1
 
 @dataclass
 class Peg:
-    """A peg: its name on the sheet, its role, its place, and the tapes of which it is an end."""
+    """A peg: its name on the sheet, its role, its place, the tapes of which it is an end, and what else it marks."""
 
     name: str
     role: str
     xy: np.ndarray
     ends: list[tuple[Base, str]] = field(default_factory=list)
+    marks: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

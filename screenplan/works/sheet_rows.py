@@ -88,9 +88,7 @@ def _peg_says(peg, setting: Setting, numbers) -> list[str]:
             says.append(_CORNER)
     if len(peg.ends) > 1:
         says += (f"{role} of {numbers[id(base)]}" for base, role in peg.ends)
-    if peg.role == "fence":
-        says.append("a post hole")
-    return says
+    return says + peg.marks
 
 
 def base_rows(bases, pegs, stretches, ground, north: bool) -> list[dict]:
@@ -230,6 +228,15 @@ def check_rows(bases, base_rows, stake_rows, pegs, own_ends, ground, way) -> lis
             continue
         records.append(_between(a, b, ground, "Proves two tapes against each other"))
     return [{"check_id": f"C{number}", **row} for number, row in enumerate(records, 1)]
+
+
+def built_rows(legs, before: int, ground) -> list[dict]:
+    """List the distances between the pegs of what is built first, numbered after other checks."""
+    return [
+        {"check_id": f"C{number}"}
+        | _between(a, b, ground, f"Proves the two pegs between which {name} stands")
+        for number, (a, b, name) in enumerate(legs, before + 1)
+    ]
 
 
 def _between(a, b, ground, says: str) -> dict:

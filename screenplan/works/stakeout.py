@@ -26,8 +26,10 @@ from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
+from screenplan.views.opened import standing_screens
 from screenplan.works import sheet_rows as sheet
 from screenplan.works.bases import Base, lay_bases
+from screenplan.works.built_pegs import pegs_of_built
 from screenplan.works.control_points import find_control_points
 from screenplan.works.ground import Ground
 from screenplan.works.obstructions import find_obstructions, houses_in_the_way
@@ -54,7 +56,8 @@ def stake_out(
         that stand already get no stake. With an empty layer of parcels only the row is known: its
         pegs are the line's own ends. If there are any, buildings, of which those on the subject give
         tape points and all are in a tape's way; marks, which are found monuments and other points of
-        the ground; fence posts, of which corner, end and gate posts are pegged too; existing screens
+        the ground; fence posts, of which corner, end and gate posts are pegged too; new screens, of
+        which ends and corners are; existing screens
         and keep-outs, of which walls, fences, hedges and open water are in a tape's way.
     plan : Options, optional
         Of it [stakeout] and the accuracy of the boundary. Measured distances between tape points
@@ -86,7 +89,9 @@ def stake_out(
         planting_lines, plants, tape_m=asked.tape, obstructions=houses_in_the_way(houses) | others,
         to_ends=not outline_known(parcels),
     )  # fmt: skip
-    pegs = _pegs(bases, layers.get("fence_posts"))
+    to_plant = _pegs(bases, layers.get("fence_posts"))
+    built, legs = pegs_of_built(layers.get("new_screens"), len(to_plant))
+    pegs = to_plant + built
     ground = Ground(terrain)
     book = Book(places, pegs, bases, plants)
     readings = [book.reading(*measured, ground) for measured in asked.measured]
@@ -112,13 +117,18 @@ def stake_out(
     moved = _houses_after_fit(buildings, places, on_map, fit.points)
     way = houses_in_the_way(moved) | others.scaled(fit.scale)
     known = () if outline_known(parcels) else _own_ends(pegs, planting_lines, fit.scale)
-    settings = set_pegs(pegs, places, fit.points, way, asked.tape, known)
+    settings = set_pegs(to_plant, places, fit.points, way, asked.tape, known)
+    if built:
+        today = find_obstructions(standing_screens(layers), layers.get("keep_outs"))
+        clear = houses_in_the_way(moved) | today.scaled(fit.scale)
+        settings += set_pegs(built, places, fit.points, clear, asked.tape)
     peg_rows = sheet.peg_rows(pegs, bases, settings, ground)
     out = {row["peg_id"]: row["tolerance_m"] for row in peg_rows}
     base_rows = sheet.base_rows(bases, pegs, stretches, ground, knows_north(parcels.crs))
     stake_rows = sheet.stake_rows(bases, base_rows, staked, out, plants, asked.mark, ground, way)
     own_ends = [pegs[number].name for number in known]
     checks = sheet.check_rows(bases, base_rows, stake_rows, pegs, own_ends, ground, way)
+    checks += sheet.built_rows(legs, len(checks), ground)
     checks += sheet.measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground)
     crs = parcels.crs
     points = layer_of(
@@ -155,7 +165,7 @@ def _pegs(bases: list[Base], fence_posts: gpd.GeoDataFrame | None) -> list[Peg]:
     if fence_posts is not None and len(fence_posts):
         pegged = fence_posts["role"].isin(["corner", "end", "gate"])
         for xy in shapely.get_coordinates(fence_posts.geometry[pegged].to_numpy()):
-            pegs.append(Peg(f"P{len(pegs) + 1}", "fence", xy))
+            pegs.append(Peg(f"P{len(pegs) + 1}", "fence", xy, marks=["a post hole"]))
     return pegs
 
 

@@ -169,8 +169,8 @@ def tasks_before(
     for option in built:
         yield task(
             "build", f"Build the new {option}", work.first_dig,
-            f"From this day on, while the request for buried lines holds{', and before the plants stand in its way' * planted}. Ask "
-            "your builder how long it takes: no rate is known here",
+            f"From this day on, while the request for buried lines holds{', and before the plants stand in its way' * planted}. Set "
+            "its pegs by the stake-out sheet, and stretch a line between them. Ask your builder how long it takes: no rate is known here",
             caution=DIG, item=f"{BUILT}{option}",
         )  # fmt: skip
 

@@ -80,7 +80,7 @@ def bench_sun() -> None:
 def _points(layers, arguments) -> np.ndarray:
     ground = arguments["terrain"]
     gardens, _ = gardens_in_light(
-        layers["parcels"], layers["buildings"], layers["planting_lines"], ground, reach_m=arguments["reach_m"], cell_m=1.0,
+        layers["parcels"], layers["buildings"], list(layers["planting_lines"].geometry), ground, reach_m=arguments["reach_m"], cell_m=1.0,
     )  # fmt: skip
     glass = windows_in_light(layers["windows"], layers["buildings"], ground, layers["parcels"])
     return np.concatenate([lit.points for lit in (*gardens, *glass)])

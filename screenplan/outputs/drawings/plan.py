@@ -41,6 +41,8 @@ NUMBER_MM, PAST_NUMBERS_MM = 2.3, 3.7
 ROOM_FOR_LENGTH_MM = 8.0
 #: Codes of views are written together if their places on paper are nearer than this.
 TOGETHER_MM = (12.0, 3.2)
+#: A peg so near to the line of something new marks it, metres: the fit to measured distances moves pegs by less.
+ON_LINE_M = 0.2
 #: Lines of a drawing without labels, which is small, are so much thinner.
 SMALL_LINES = 0.55
 #: Statuses of views that a drawing of growth shows.
@@ -313,11 +315,15 @@ def _pegs(ax, layers, sheet) -> None:
             ends = shapely.get_coordinates(line)[[0, -1]]
             ax.plot(*ends.T, linestyle="none", marker="s", markersize=4, **style)
         return
-    lines = layers["planting_lines"].geometry.union_all()
+    rows, new = layers["planting_lines"], layers.get("new_screens")
+    middle = np.array((rows if len(rows) else pegs).geometry.union_all().centroid.coords[0])
+    built = list(new.geometry) if has_rows(new) else []
     for peg in pegs.itertuples():
         ax.plot(peg.geometry.x, peg.geometry.y, marker="s", markersize=4.2, **style)
         at = np.array([peg.geometry.x, peg.geometry.y])
-        away = at - np.array(lines.centroid.coords[0])
+        # The name of a peg of what is built stands beside its line, of others away from the rows.
+        own = [line for line in built if line.distance(peg.geometry) < ON_LINE_M]
+        away = inner_side(own[0], layers) if own else at - middle
         away = away / max(float(np.hypot(*away)), 1e-9) * sheet.metres(3.4)
         write(ax, at[0] + away[0], at[1] + away[1], peg.peg_id, fontsize=SMALL, fontweight="bold")
     used = points.loc[points["used"].astype(bool)] if points is not None else None
