@@ -241,7 +241,7 @@ def test_the_year_sheet_tells_the_water_of_each_month(made):
     assert "besides the rain of your normals" in first
     assert "if no rain falls" not in page
     row = made["water_by_month"].iloc[0]
-    assert f"<td>Water in {row['name']}: {row['water_l']:,.0f} l</td>" in first
+    assert f"<td>Water in {row['name']}: {row['water_l']:,.0f}\u00a0l</td>" in first
     without = make_years(made | {"water_by_month": None}, About(units="metric"))
     assert f"<td>Water in {row['name']}</td>" in without
     assert "if no rain falls" in without

@@ -218,7 +218,7 @@ def _beside(fence: pd.Series | None, height_m: float, needed: pd.Series) -> str:
     high, years = float(fence["height_m"]), int(fence["stands_years"])
     low = high < height_m - SAME_HEIGHT_M
     early = needed.isna().any() or years < needed.max()
-    has = f"The plan's fence is {{{high:.2f} m}} high and stands {years} years"
+    has = f"The plan's fence is {{{high:.2f} m}} high and stands {years} {'year' if years == 1 else 'years'}"
     if not (low or early):
         return f"{has}, which is enough"
     short = [word for word, is_so in (("too low", low), ("not long enough", early)) if is_so]

@@ -93,6 +93,7 @@ def lay_water(
         normals of rain, or without a day of planting: no month is known then.
     """
     rain, means, planting = plan.climate.rain, plan.climate.temperature, plan.calendar.planting
+    extremes = plan.climate.lowest, plan.climate.highest
     kinds = kinds_of(plants.loc[~plants["existing"].to_numpy(bool)], species_table)
     rounds = [(round_litres(kind, plan.works), stages_of(kind, plan.works)) for kind in kinds]
     rate = rate_of("water_round", plan)
@@ -108,10 +109,9 @@ def lay_water(
         if climate is not None and mean < climate.frozen_below_c
     )
     latitude = None if position_deg is None else position_deg[1]
-    extremes = plan.climate.lowest, plan.climate.highest
     shares = shares_of_peak(means, latitude, *extremes) if means else np.ones(len(MONTHS))
     shares[[month - 1 for month in frozen]] = 0.0
-    formula = MEAN_SOURCE if latitude is None or not plan.climate.lowest else RANGE_SOURCE
+    formula = MEAN_SOURCE if latitude is None or not extremes[0] else RANGE_SOURCE
     sources = f"{SOURCES}; {formula}" if means else SOURCES
     parts = sorted(_parts(rounds, start).items(), key=lambda entry: min(entry[1].days))
     records = [
