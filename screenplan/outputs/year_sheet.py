@@ -22,7 +22,7 @@ from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing, write_cell
 
 YEARS_NAME = "years.html"
 #: Lines from which on a page is set smaller, so that a year stays on one sheet of paper.
-CROWDED = 24
+CROWDED = 26
 #: So many of those lines the table of all years takes on the first page.
 TOTALS_LINES = 6
 #: A blank at which no line ends.
