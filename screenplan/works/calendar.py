@@ -170,7 +170,7 @@ def schedule_work(
         ),
         *_closing(layers.get("closure")),
     ]
-    notes += () if start is None else seasons.doubts()
+    notes += () if start is None else seasons.doubts(normals=bool(windows))
     notes += weeding_notes(plan.weeds, seasons, None if start is None else (today - start).days)
     if start is not None:
         notes += _nesting(tasks, birds, seasons, work.clear.first_day, today)
