@@ -116,17 +116,14 @@ def test_more_warmth_never_takes_less_water():
         assert below == pytest.approx(above, abs=MEETING_MM)
 
 
+@pytest.mark.parametrize(("latitude", "day", "published"), [(-20.0, 246, 32.2), (45.72, 196, 40.6)])
 @pytest.mark.evidence(
-    part="Planting work",
-    kind="published",
+    part="Planting work", kind="published", status="second-hand", tolerance=f"{RADIATION_MJ} MJ",
     against="The sun's radiation above the air at 20° south on 3 September, and at Lyon on 15 July",
     source="FAO Irrigation and Drainage Paper 56, examples 8 and 20, in the tests of a library that quotes them",
-    status="second-hand",
-    tolerance=f"{RADIATION_MJ} MJ",
-)
-def test_the_sun_above_the_air_by_the_examples_of_the_paper():
-    assert radiation_mj(-20.0, np.array([246]))[0] == pytest.approx(32.2, abs=RADIATION_MJ)
-    assert radiation_mj(45.72, np.array([196]))[0] == pytest.approx(40.6, abs=RADIATION_MJ)
+)  # fmt: skip
+def test_the_sun_above_the_air_by_the_examples_of_the_paper(latitude, day, published):
+    assert radiation_mj(latitude, np.array([day]))[0] == pytest.approx(published, abs=RADIATION_MJ)
 
 
 @pytest.mark.evidence(

@@ -81,7 +81,8 @@ def make_offer(layers: Mapping[str, Any], plan: Options) -> Offer:
     """
     asked = plan.quote
     missing: list[str] = []
-    unpriced, unrated = [], []
+    unpriced: list[str] = []
+    unrated: list[str] = []
     lines = [*_goods(layers, asked.years, unpriced), *_work(layers, plan, missing, unrated)]
     for names, lacking in ((unpriced, "goods without a price"), (unrated, "work without a rate")):
         if names:
