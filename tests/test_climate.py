@@ -46,6 +46,18 @@ def test_a_file_says_the_same_as_the_plan_in_any_order_of_rows(tmp_path):
     assert (found.temperature, found.rain) == ((), told.rain)
 
 
+def test_the_mean_is_the_middle_of_lowest_and_highest_where_it_is_not_given(tmp_path):
+    lowest, highest = [f"{mean - 4} C" for mean in MEANS_C], [f"{mean + 5} C" for mean in MEANS_C]
+    found = climate(lowest=lowest, highest=highest)
+    assert found.temperature == tuple(mean + 0.5 for mean in MEANS_C)
+    assert climate(lowest=lowest, highest=highest, temperature=CELSIUS).temperature == MEANS_C
+    rows = [f"{month},{low},{high}" for month, (low, high) in enumerate(zip(lowest, highest, strict=True), 1)]  # fmt: skip
+    read = file_of(tmp_path, rows, "month,lowest,highest")
+    assert (read.temperature, read.lowest, read.highest) == (found.temperature, found.lowest, found.highest)  # fmt: skip
+    with pytest.raises(InputError, match="lowest temperatures are given without the highest"):
+        file_of(tmp_path, [row.rpartition(",")[0] for row in rows], "month,lowest")
+
+
 def test_a_file_lies_beside_the_plan(tmp_path, monkeypatch):
     (tmp_path / "normals.csv").write_text("\n".join(["month,temperature,rain", *ROWS]))
     plan = tmp_path / "plan.toml"
@@ -60,12 +72,24 @@ def test_a_file_lies_beside_the_plan(tmp_path, monkeypatch):
     [
         ({"temperature": CELSIUS[:11]}, "11 months are given. Give 12 values"),
         ({"rain": [*MILLIMETRES, "3 mm"]}, "13 months are given. Give 12 values"),
-        ({"temperature": [4.5] * 12}, "4.5 is not a temperature. Write a number and its scale"),
+        ({"temperature": [4.5] * 12}, r"month 1: 4\.5 is not a temperature \(and 11 more months\)\. Write each month with its unit"),
         ({"temperature": ["43 C"] * 12}, "out of range. Give at most 42.3"),
         ({"temperature": ["-90 C"] * 12}, "out of range. Give at least -89.2"),
-        ({"rain": ["80"] * 12}, "has no unit"),
+        (
+            {"rain": ["80"] * 12},
+            r'month 1: \'80\' has no unit \(and 11 more months\)\. Write each month with its unit, such as "60 mm" or "2.4 in"',
+        ),
+        ({"rain": [*MILLIMETRES[:11], "3"]}, r"month 12: '3' has no unit\. Write each month"),
         ({"rain": ["-1 mm"] * 12}, "out of range"),
         ({"rain": ["2.3 m"] * 12}, "of rain in a year are more than have ever fallen"),
+        ({"lowest": CELSIUS}, "lowest temperatures are given without the highest"),
+        ({"highest": CELSIUS}, "highest temperatures are given without the lowest"),
+        ({"lowest": ["9 C"] * 12, "highest": ["8 C"] * 12}, "the lowest, 9 °C, is above the highest, 8 °C"),
+        (
+            {"lowest": ["1 C"] * 12, "highest": ["3 C"] * 12, "temperature": ["4 C"] * 12},
+            "the lowest is 1 °C, the mean 4 °C and the highest 3 °C. Look whether the lists are exchanged",
+        ),
+        ({"lowest": CELSIUS[:11], "highest": CELSIUS}, "11 months are given"),
         ({"temperature": CELSIUS, "file": "normals.csv"}, "in a file and in the plan. Keep one"),
         ({"file": "nowhere.csv"}, r"cannot be read \(No such file or directory\)"),
         ({"wind": 3}, "climate.wind"),
@@ -84,6 +108,7 @@ def test_what_no_year_can_be_is_refused(section, what):
         ([*ROWS[:11], "13,4 C,2 mm"], "is of month '13'"),
         ([*ROWS[:11], "12"], "month 12: '' is not a "),
         ([*ROWS[:11], "12,-3,40 mm"], "month 12: '-3' is not a temperature"),
+        ([*ROWS[:11], "12,-3 C,40"], 'month 12: .40. has no unit .*such as "60 mm"'),
         ([*ROWS[:11], "12,-3 C,40 m"], "month 12: '40 m' is out of range"),
         ([row.replace(" mm", " m") for row in ["1,1 C,3 mm", *ROWS[1:]]], "out of range"),
         (["1,1 C,2.3 m", *(f"{n},1 C,2.3 m" for n in range(2, 13))], "more than have ever fallen"),

@@ -119,8 +119,8 @@ def test_faces_are_those_of_a_box_and_hours_go_by_the_rate():
     assert last["length_m"] == pytest.approx(run)
     assert last["faces_m2"] == pytest.approx(2.0 * run * 3.0 + run * last["width_m"])
     assert last["platform"] == (last["height_m"] > REACH_M)
-    # The shipped rate: 15 m2 in an hour; the user's own comes first.
-    assert last["hours"] == pytest.approx(last["faces_m2"] / 15.0)
+    # The shipped rate: 20 m2 in an hour; the user's own comes first.
+    assert last["hours"] == pytest.approx(last["faces_m2"] / 20.0)
     own = plan.model_copy(update={"cost": plan.cost.model_copy(update={"hours": {"clipped": 0.2}})})
     _, clips = lay_clipping(layers, plan=own, species_table=planned_species(plan))
     assert clips["hours"].to_numpy(float) == pytest.approx(0.2 * clips["faces_m2"].to_numpy(float))

@@ -57,6 +57,20 @@ def test_bare_roots_are_ordered_in_october_for_spring():
     assert abs((ordered - third_friday).days) <= 14
 
 
+@pytest.mark.evidence(
+    part="Planting work",
+    kind="published",
+    against="How long small shrubs and trees take that are grown to order",
+    source="Habitat Nursery, contract grow lead times: 8 to 20 months",
+    status="read",
+    tolerance="the shortest is taken, to two weeks",
+)
+def test_plugs_are_ordered_as_early_as_they_take_to_grow():
+    tasks = scheduled("plug", "2027-10-01")[0].set_index("task")
+    ordered = dt.date.fromisoformat(tasks.loc["order", "first_date"])
+    assert abs((ordered - dt.date(2027, 2, 1)).days) <= 14
+
+
 def test_the_order_names_what_is_set_and_what_is_spare_and_the_spare_are_watered():
     table, material = scheduled(works_losses=0.1)
     row = material.set_index("item").loc["plant"]

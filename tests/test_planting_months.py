@@ -123,6 +123,33 @@ def test_colder_and_hotter_places_have_fewer_months():
     )
 
 
+@pytest.mark.parametrize("position", [None, TROPICS])
+def test_normals_need_no_latitude(position):
+    # Invariant: the months are those of the normals, wherever the site lies.
+    given = {
+        "climate_temperature": celsius(IOWA_C),
+        "position": position,
+        "species": "carpinus_betulus",
+    }
+    asked = plan_of(means=IOWA_C)
+    *_, plants = site.planted(stock="bare_root", species="carpinus_betulus")
+    latitude = None if position is None else position[1]
+    kinds = kinds_of(plants)
+    found = windows_of(kinds, Seasons(None, latitude), None, asked)
+    known = windows_of(kinds, Seasons(None, NORTH[1]), None, asked)
+    assert [window.months for window in found] == [window.months for window in known]
+    assert windows_of(kinds, Seasons(None, latitude), None, plan_of()) == []
+    assert windows_of(kinds, Seasons(None, latitude), None, plan_of(means=(-30,) * 12)) == []
+    # In full growth is a warning here, because no season says that it would die.
+    late = notes_of(scheduled("2027-07-10", stock="bare_root", **given))
+    assert any("outside of the months" in note for note in late)
+    assert any("no date but that of planting, by your normals, was held" in note for note in late)
+    fine = notes_of(scheduled("2027-04-10", stock="bare_root", **given))
+    assert not any("outside of the months" in note for note in fine)
+    bare = notes_of(scheduled("2027-04-10", position=position))
+    assert any(": no date was held" in note for note in bare)
+
+
 def test_a_mild_zone_adds_the_winter_and_normals_come_before_it():
     plain = months()
     assert months(zone=6) == plain
@@ -131,9 +158,9 @@ def test_a_mild_zone_adds_the_winter_and_normals_come_before_it():
     assert months(zone=9, means=IOWA_C) == months(means=IOWA_C)
 
 
-def test_between_the_tropics_and_without_a_place_nothing_is_judged():
+def test_between_the_tropics_and_without_a_place_nothing_is_judged_without_normals():
     for position in (TROPICS, None):
-        table = scheduled("2027-07-10", position, "bare_root", climate_temperature=celsius(IOWA_C))
+        table = scheduled("2027-07-10", position, "bare_root")
         assert not [note for note in notes_of(table) if "outside of the months" in note]
         assert "Best set" not in table.set_index("task").loc["plant", "says"]
 

@@ -15,21 +15,27 @@ from screenplan.works.cost import price_work
 from screenplan.works.earth import SWELL
 from screenplan.works.quantities import count_material
 from screenplan.works.quote import make_offer
+from screenplan.works.water_months import lay_water
 from screenplan.works.years import count_years
 
 TODAY = dt.date(2027, 1, 15)
 PRICES = {"plant": 40.0, "mulch": 4.5}
 
 
-def offered(quote, hour=30.0):
+#: Rain of the months, made up: with it and a day of planting the water is known.
+RAINY = {"climate": {"rain": ["60 mm"] * 12}, "calendar": {"planting": "2027-04-10"}}
+
+
+def offered(quote, hour=30.0, more=None):
     subject, lines, plants = site.planted()
-    plan = check_options({"quote": quote, "cost": {"prices": PRICES} | ({} if hour is None else {"hour": hour})})  # fmt: skip
-    quantities = count_material(site.layers(subject, lines, plants), plan=plan)
-    schedule = schedule_work({"plants": plants, "quantities": quantities}, plan=plan, today=TODAY)
+    plan = check_options({"quote": quote, "cost": {"prices": PRICES} | ({} if hour is None else {"hour": hour})} | (more or {}))  # fmt: skip
+    months = lay_water(plants, plan=plan)
+    quantities = count_material(site.layers(subject, lines, plants, water_by_month=months), plan=plan)  # fmt: skip
+    schedule = schedule_work({"plants": plants, "quantities": quantities, "water_by_month": months}, plan=plan, today=TODAY)  # fmt: skip
     cost = price_work(quantities, plan=plan)
     layers = {
-        "quantities": quantities, "schedule": schedule, "cost": cost,
-        "year_costs": count_years(schedule, quantities, cost, plan=plan),
+        "quantities": quantities, "schedule": schedule, "cost": cost, "water_by_month": months,
+        "year_costs": count_years(schedule, quantities, cost, months, plan=plan),
     }  # fmt: skip
     return make_offer(layers, plan), layers, plan
 
@@ -53,12 +59,34 @@ def test_the_first_year_leaves_out_later_goods():
 
 
 def test_work_is_hours_by_access_and_the_price_of_an_hour():
-    easy, layers, _ = offered({"access": 1.0})
-    hard, _, _ = offered({"access": 1.5})
+    easy, layers, _ = offered({"access": 1.0}, more=RAINY)
+    hard, _, _ = offered({"access": 1.5}, more=RAINY)
     hours = layers["year_costs"].set_index("year").loc[[-1, 0], "hours"].sum()
-    work = [next(line for line in offer.lines if line.name == "Work") for offer in (easy, hard)]
-    assert work[0].amount == pytest.approx(30.0 * hours)
-    assert work[1].amount == pytest.approx(1.5 * work[0].amount)
+    work = [work_of(offer) for offer in (easy, hard)]
+    assert sum(work[0].values()) == pytest.approx(30.0 * hours)
+    assert {name: 1.5 * amount for name, amount in work[0].items()} == pytest.approx(work[1])
+    water = layers["water_by_month"]
+    first = water.loc[(water["year"] == 0).to_numpy(bool), "hours"].sum()
+    assert work[0]["Work: watering"] == pytest.approx(30.0 * first)
+
+
+def work_of(offer):
+    return {line.name: line.amount for line in offer.lines if line.name.startswith("Work: ")}
+
+
+def test_water_that_is_known_at_most_is_not_quoted():
+    offer, layers, _ = offered({"customer": "A"})
+    assert "Work: watering" not in work_of(offer)
+    assert sum("climate.rain" in text for text in offer.missing) == 1
+    assert not any("Water " in text for text in offer.missing)
+    years, tasks = layers["year_costs"].set_index("year"), layers["schedule"]
+    first = tasks.loc[((tasks["part"] == "water") & (tasks["year"] == 0)).to_numpy(bool)]
+    poured = (first["hours"] * first["times"].astype(float)).sum()
+    assert poured > 0.0
+    covered = years.loc[[-1, 0], "hours"].sum()
+    assert sum(work_of(offer).values()) == pytest.approx(30.0 * (covered - poured))
+    known, _, _ = offered({"customer": "A"}, more=RAINY)
+    assert not any("climate.rain" in text for text in known.missing)
 
 
 def test_earth_is_taken_away_by_a_price_or_not_included():
@@ -81,7 +109,16 @@ def test_margin_and_tax():
 def test_what_has_no_price_is_not_included_and_never_priced():
     offer, layers, _ = offered({"not_included": ["watering"]})
     cost = layers["cost"].set_index("name")
-    assert all(cost.loc[line.name, "cost"] > 0.0 for line in offer.lines if line.name != "Work")
+    assert all(
+        cost.loc[line.name, "cost"] > 0.0
+        for line in offer.lines
+        if not line.name.startswith("Work: ")
+    )
+    work = next(text for text in offer.missing if text.startswith("work without a rate: "))
+    assert "Order the plants; Settle the boundary" in work
+    assert not any(text.startswith("goods without") for text in offer.missing)
+    bare, *_ = offered({"customer": "A"}, more={"cost": {"prices": {"plant": 40.0}}})
+    assert "goods without a price: Mulch" in bare.missing
     assert offer.missing[-2:] == ("work and goods after the first year", "watering")
 
 

@@ -6,6 +6,7 @@ from options_kit import plan_with
 
 from screenplan.plan import DEFAULTS
 from screenplan.plan.catalogue import shipped_tables
+from screenplan.works.clipping import face_area
 from screenplan.works.cost import price_work
 from screenplan.works.quantities import count_material
 from screenplan.works.rates import hours_of, rate_of
@@ -65,3 +66,20 @@ def test_rates_are_the_published_ones():
     # A cubic yard of mulch in an hour; 90 sq ft of cut sod in an hour (contractors' own figures, read).
     assert rate_of("mulch", DEFAULTS).hours == pytest.approx(1.0 / 0.9144**3, rel=0.01)
     assert rate_of("clearing", DEFAULTS).hours == pytest.approx(1.0 / (90 * 0.3048**2), rel=0.01)
+
+
+@pytest.mark.evidence(
+    part="Planting work",
+    kind="published",
+    against="how long a hedge 15 m long and 2 m high takes to clip and to clear away, a year after the last time",
+    source="heckenbarbier.de, a hedge-cutting firm, February 2025",
+    status="read",
+    tolerance="the slower of the range; the top is not counted there",
+)
+def test_a_clip_takes_as_long_as_a_firm_says():
+    # 90 to 120 minutes to cut and 45 to 60 to gather, both sides of 15 m by 2 m.
+    sides = face_area(15.0, 2.0, 1.0, topped=False)
+    assert sides == 60.0
+    hours = rate_of("clipped", DEFAULTS).hours * sides
+    assert (90 + 45) / 60 <= hours <= (120 + 60) / 60
+    assert hours == pytest.approx(3.0)

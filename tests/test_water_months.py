@@ -143,6 +143,25 @@ def test_the_need_follows_the_temperature_below_the_published_rate():
     assert "Thornthwaite" not in plain.iloc[0]["source"]
 
 
+def test_lowest_and_highest_temperatures_change_the_need_and_are_named():
+    extremes = {
+        name: [f"{mean + away} C" for mean in MEANS]
+        for name, away in (("lowest", -5), ("highest", 5))
+    }
+    plan = planned([], climate=extremes | {"rain": ["0 mm"] * 12})
+    table = lay_water(PLANTS, plan=plan, position_deg=(8.0, 50.0))
+    plain = months([0] * 12)
+    assert table["month"].tolist() == plain["month"].tolist()
+    assert "Hargreaves" in table.iloc[0]["source"]
+    assert "Thornthwaite" not in table.iloc[0]["source"]
+    # A flat range leaves warmth and sun; in frost none is needed all the same.
+    frozen = (plain["need_l"] == 0.0).to_numpy()
+    assert ((table["need_l"] == 0.0).to_numpy() == frozen).all()
+    assert frozen.any()
+    nowhere = lay_water(PLANTS, plan=plan, position_deg=None)
+    assert "Thornthwaite" in nowhere.iloc[0]["source"]
+
+
 def test_in_a_cool_month_rain_is_held_against_the_smaller_need():
     # April 2027: 11 °C. 2 mm a day spare a round each second day 4 mm of the share of an inch that it needs.
     row = months([60] * 12).set_index("name").loc["April 2027, weeks 3 to 12"]
@@ -222,7 +241,7 @@ def test_the_year_sheet_tells_the_water_of_each_month(made):
     assert "besides the rain of your normals" in first
     assert "if no rain falls" not in page
     row = made["water_by_month"].iloc[0]
-    assert f"<td>Water in {row['name']}: {row['water_l']:,.0f} l</td>" in first
+    assert f"<td>Water in {row['name']}: {row['water_l']:,.0f}\u00a0l</td>" in first
     without = make_years(made | {"water_by_month": None}, About(units="metric"))
     assert f"<td>Water in {row['name']}</td>" in without
     assert "if no rain falls" in without

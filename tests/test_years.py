@@ -16,11 +16,15 @@ from screenplan.outputs.calendar_file import write_calendar
 from screenplan.outputs.conform import conform
 from screenplan.outputs.report import About
 from screenplan.outputs.year_sheet import make_years
+from screenplan.rules.limit_kinds import Nesting
+from screenplan.rules.limits import limit_named
 from screenplan.works.calendar import schedule_work
+from screenplan.works.clipping import clip_tasks
 from screenplan.works.cost import price_work
 from screenplan.works.fence import lay_fence
 from screenplan.works.measuring import choose_to_measure
 from screenplan.works.quantities import count_material
+from screenplan.works.seasons import Seasons
 from screenplan.works.years import count_years
 
 TODAY, PLANTED = dt.date(2027, 1, 15), "2027-04-10"
@@ -169,7 +173,50 @@ def test_without_a_date_days_are_counted(made):
     assert years["material"].isna().all()
     assert years["labour_cost"].isna().all()
     layers = made | {"schedule": schedule, "year_costs": years}
-    assert "day of planting" in make_years(layers, About(units="us"))
+    page = make_years(layers, About(units="us"))
+    assert "day of planting" in page
+    pages = dict(re.findall(r'<section id="(.+?)"(.*?)</section>', page, re.DOTALL))
+    # By hand: mulch is topped up on day 365 + 3, and a year of weekly rounds lasts all the year.
+    assert "day 3 of the year" in pages["year-1"]
+    assert "all the year" in pages["year-2"]
+    assert "year 2" not in page
+
+
+def test_the_years_stand_side_by_side_on_the_first_page(made):
+    first = make_years(made, About()).split("<section ")[1]
+    rows = re.findall(r"<tr>(.*?)</tr>", first.split("at a glance")[1])[1:]
+    cells = [re.findall(r"<td.*?>(.*?)</td>", row) for row in rows]
+    years = made["year_costs"].set_index("year")
+    assert [row[0] for row in cells] == years["name"].tolist()
+    for row, (_, told) in zip(cells, years.iterrows(), strict=True):
+        assert row[1].replace(",", "") == ("" if told["hours"] != told["hours"] else f"{told['hours']:.0f}")  # fmt: skip
+        assert row[2] == (f"{told['rounds']}" if told["rounds"] else "")
+    plain = make_years(made | {"year_costs": made["year_costs"].assign(material=None)}, About())
+    assert ">bought<" not in plain
+    assert ">bought<" in first
+
+
+def test_the_hours_of_watering_are_told_apart(made):
+    """Invariant: hours of tasks and of pouring are those of the year; a nursery's hose pours 0.75 gal a minute (read)."""
+    page = dict(re.findall(r'<section id="(.+?)"(.*?)</section>', make_years(made, About()), re.DOTALL))["year-0"]  # fmt: skip
+    told = made["year_costs"].set_index("year").loc[0]
+    pour = told["water_l"] / (0.75 * 3.785411784 * 60)
+    assert f"and {pour:.0f} hours with one hose" in page
+    assert f"about {told['hours'] - pour:.0f} hours of one person" in page
+
+
+@pytest.mark.parametrize("clip", range(1, 12))
+@pytest.mark.parametrize("start", [None, *(dt.date(2027, month, 10) for month in range(1, 13))])
+def test_what_comes_each_year_comes_once_in_each(made, clip, start):
+    """Property: no leap day brings two times into one year and none into the next."""
+    birds = limit_named(None, "nesting_march_august", Nesting, "calendar.nesting")
+    seasons = Seasons(start, None if start is None else 50.0)
+    *_, clips = clip_tasks(clip, 2.0, None, birds, seasons, plan_with())
+    mulch = made["schedule"].set_index("task").loc["mulch_again"]
+    for task in (clips, mulch):
+        years = [year_of(day) for day in days_of(task)]
+        assert years == list(range(years[0], years[0] + len(years)))
+    assert len(years) == 3
 
 
 def test_a_task_that_takes_several_days_counts_once(made):

@@ -14,6 +14,9 @@ BEFORE = -1
 YEARS = 10
 #: Days of a year.
 YEAR_DAYS = 365.25
+#: What comes every 365 days slips by the leap days of ten years: it begins so many days into its year, so that each time
+#: falls into a year of its own.
+SLIP_DAYS = 3
 _WORDS = (
     "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth",
 )  # fmt: skip

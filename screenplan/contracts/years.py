@@ -19,7 +19,7 @@ YEAR_COSTS = Contract(
             45,
             title="Work and money by year",
             columns="name first_date tasks hours rounds water_l material labour_cost",
-            lead="Water at most, if no rain falls, or less the rain of your normals. The file years.html has a page for each year.",
+            lead="Water and the hours to pour it are at most, if no rain falls, or less the rain of your normals. The file years.html has a page for each year.",
             keep=lambda frame: frame.loc[(frame["tasks"] > 0).to_numpy(bool)],
         ),
     ),
@@ -31,7 +31,7 @@ YEAR_COSTS = Contract(
         integer("tasks", "Tasks that fall due in it", low=0),
         number(
             "hours",
-            "Hours of one person for those tasks whose rate is known; empty if none is",
+            "Hours of one person for those tasks whose rate is known, those to pour the water with one hose too; empty if none is",
             "Hours of work",
             heading="hours",
             form="hours",

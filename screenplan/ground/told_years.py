@@ -54,6 +54,19 @@ def tell_year(years: Sequence[int | None], evidence: str | None = "") -> str:
     return f"{said}; growth: {evidence}" if evidence else said
 
 
+def tell_span(first: int, last: int | None) -> str:
+    """Tell from which year to which something lasts; to the end if no last one is known.
+
+    Examples
+    --------
+    >>> tell_span(4, 6), tell_span(4, 4), tell_span(4, None)
+    ('from year 4 to year 6', 'in year 4', 'from year 4 to the end')
+    """
+    if last is None:
+        return f"from year {first} to the end"
+    return f"in year {first}" if first == last else f"from year {first} to year {last}"
+
+
 def both_years(own: Sequence[int | None], usual: Sequence[int | None]) -> str:
     """Tell a year by own plants beside that without them.
 

@@ -67,7 +67,7 @@ def _row(line: Any, units: str) -> list[str]:
         if line.per == "h"
         else f"{line.count:g}"
         if line.per in ("each", "plant")  # its name says of what
-        else f"{line.count:g} {line.per}"
+        else f"{line.count:g} × {line.per}"
     )
     return [
         clean(in_units(line.name, units), LONGEST_TEXT),

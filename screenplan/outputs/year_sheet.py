@@ -5,8 +5,9 @@ Where nothing is planted, and so nothing is measured, only the years with tasks 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ from markupsafe import Markup
 from screenplan._version import __version__
 from screenplan.contracts.called import view_names
 from screenplan.contracts.tables import notes_of
-from screenplan.contracts.task_times import BEFORE, YEARS, last_year, tasks_in, year_name
+from screenplan.contracts.task_times import BEFORE, YEARS, last_year, tasks_in, year_day, year_name
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_amount, format_length, format_tape
 from screenplan.outputs.drawings.style import clean
@@ -23,6 +24,16 @@ from screenplan.outputs.report import About, environment, template
 from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing, write_cell
 
 YEARS_NAME = "years.html"
+#: Lines from which on a page is set smaller, so that a year stays on one sheet of paper.
+CROWDED = 26
+#: So many of those lines the table of all years takes on the first page.
+TOTALS_LINES = 6
+#: A blank at which no line ends.
+NO_BREAK = "\u00a0"
+#: What lasts so many days lasts all the year.
+ALL_YEAR_DAYS = 330
+#: What the years are told side by side by.
+_TOTALS = ("year", "hours", "rounds of water", "water", "bought", "labour")
 
 
 @dataclass(frozen=True)
@@ -37,6 +48,7 @@ class Page:
     watch: list[str]
     measures: bool
     lost: list[str]
+    crowded: bool
 
 
 def write_years(layers: Mapping[str, Any], path: str | Path, about: About) -> Path:
@@ -76,8 +88,12 @@ def make_years(layers: Mapping[str, Any], about: About) -> str:
         title=title,
         version=__version__,
         style=Markup(template("years.css")),
-        pages=pages if measured else _of_a_build(pages),
-        measured=measured,
+        pages=[
+            _page(schedule, told[year], water, about.units, (_lost(layers, year, about), len(layers["to_measure"])))
+            for year in range(BEFORE, YEARS)
+        ],
+        measured=_form(layers["to_measure"], about),
+        totals=_totals(told, about.units),
         unit="ft and in" if about.units == "us" else "m",
         later=later,
     )  # fmt: skip
@@ -114,10 +130,31 @@ def _lost(layers: Mapping[str, Any], year: int, about: About) -> list[str]:
     return [*lines, *notes, *opens]
 
 
+def _totals(told: Mapping[int, Mapping[str, Any]], units: str) -> list[list[str]]:
+    """Give what the years take side by side, headed, without the columns that nothing fills."""
+    rows = [
+        [
+            row["name"],
+            "" if is_missing(row["hours"]) else f"{row['hours']:,.0f}",
+            f"{row['rounds']}" if row["rounds"] else "",
+            format_amount(float(row["water_l"]), "l", units) if row["rounds"] else "",
+            *("" if is_missing(row[name]) else f"{row[name]:,.2f}" for name in ("material", "labour_cost")),
+        ]
+        for year, row in told.items()
+        if year < YEARS
+    ]  # fmt: skip
+    filled = [k for k in range(len(_TOTALS)) if any(row[k] for row in rows)]
+    return [[row[k] for k in filled] for row in (list(_TOTALS), *rows)]
+
+
 def _page(
-    schedule, told: Mapping[str, Any], water: Mapping[int, float], units: str, lost: list[str]
+    schedule,
+    told: Mapping[str, Any],
+    water: Mapping[int, float],
+    units: str,
+    more: tuple[list[str], int],
 ) -> Page:
-    """Lay out a year; ``water`` are the litres of months by the day of their first round."""
+    """Lay out a year; ``water`` are the litres of months by the day of their first round, ``more`` what was lost and the rows of the form."""
     year, due = int(told["year"]), tasks_in(schedule, int(told["year"]))
     watch = dict.fromkeys(
         clean(in_units(task["caution"], units), LONGEST_TEXT)
@@ -125,37 +162,60 @@ def _page(
         if not is_missing(task["caution"])
     )
     first, last = told["first_date"], told["last_date"]
+    lost, measured = more
     return Page(
         anchor=f"year-{year}" if year >= 0 else "before",
         name=year_name(year),
         days="" if is_missing(first) else f"{first} to {last}",
-        takes=_takes(told, units, normals=bool(water))
+        takes=_takes(told, due, units, normals=bool(water))
         if due
         else "Nothing is to be done but to look and to measure.",
-        rows=[_row(task, water, units) for task in due],
+        rows=[_row(task, year, water, units) for task in due],
         watch=list(watch),
         measures=year >= 0,
         lost=lost,
+        crowded=len(due) + len(watch) + len(lost) + (TOTALS_LINES if year < 0 else measured)
+        > CROWDED,
     )
 
 
-def _row(task: Mapping[str, Any], water: Mapping[int, float], units: str) -> list[str]:
+def _row(task: Mapping[str, Any], year: int, water: Mapping[int, float], units: str) -> list[str]:
     hours, what = task["hours"], clean(in_units(task["name"], units), LONGEST_TEXT)
     if task["part"] == "water" and task["first_day"] in water:
-        what += f": {format_amount(water[task['first_day']], 'l', units)}"
+        amount = format_amount(water[task["first_day"]], "l", units)
+        what += f": {amount.replace(' ', NO_BREAK)}"
+    counted = is_missing(task["first_date"]) and year > 0
     return [
-        write_cell(task, "first_day", "when", units, {}),
+        _day_of(task, year) if counted else write_cell(task, "first_day", "when", units, {}),
         what,
         write_cell(task, "times", "often", units, {}),
         "" if is_missing(hours) else f"{hours * task['times']:.1f}",
     ]
 
 
-def _takes(told: Mapping[str, Any], units: str, *, normals: bool) -> str:
+def _day_of(task: Mapping[str, Any], year: int) -> str:
+    """Say on which days of a year after the first a task is due that has no date."""
+    first, last = (int(task[name]) - year_day(year) for name in ("first_day", "last_day"))
+    if last - first >= ALL_YEAR_DAYS:
+        return "all the year"
+    if last == 0:
+        return "first day of the year"
+    return f"day {first} of the year" if first == last else f"day {first} to {last} of the year"
+
+
+def _takes(told: Mapping[str, Any], due: Sequence[dict], units: str, *, normals: bool) -> str:
     """Say in a sentence what the tasks of a year take."""
     parts = [f"{told['tasks']} {'task' if told['tasks'] == 1 else 'tasks'}"]
+    pour = math.fsum(
+        task["hours"] * task["times"]
+        for task in due
+        if task["part"] == "water" and not is_missing(task["hours"])
+    )
     if not is_missing(told["hours"]):
-        parts.append(f"about {told['hours']:.0f} hours of one person, as far as rates are known")
+        count = f"{told['hours'] - pour:.0f}"
+        parts.append(
+            f"about {count} {'hour' if count == '1' else 'hours'} of one person, as far as rates are known"
+        )
     if told["rounds"]:
         water = format_amount(float(told["water_l"]), "l", units)
         rain = (
@@ -163,11 +223,12 @@ def _takes(told: Mapping[str, Any], units: str, *, normals: bool) -> str:
             if normals
             else f"at most {water} if no rain falls"
         )
-        parts.append(f"{told['rounds']} rounds of water, {rain}")
+        hose = f", and {pour:.0f} hours with one hose or fewer with a drip line" if pour else ""
+        parts.append(f"{told['rounds']} rounds of water, {rain}{hose}")
     if not is_missing(told["material"]):
         parts.append(f"{told['material']:,.2f} for what is bought, by your prices")
     if not is_missing(told["labour_cost"]):
-        parts.append(f"{told['labour_cost']:,.2f} for the hours")
+        parts.append(f"{told['labour_cost']:,.2f} for all hours")
     return f"{'; '.join(parts)}."
 
 

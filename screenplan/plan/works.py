@@ -131,7 +131,7 @@ class Weeds(Section):
         0,
         ge=0,
         le=6,
-        description="Passes in the growing season before planting (common practice, no source)",
+        description="Passes in the growing season before planting; a windbreak's site is prepared from the year before on (University of Nebraska-Lincoln, read)",
     )
     neglect: float = Field(
         0.0,

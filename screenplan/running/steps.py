@@ -554,8 +554,8 @@ STEPS: dict[str, Step] = {
             needs="plants",
             gives="water_by_month",
             keys=(
-                "climate.rain climate.temperature calendar.planting works.caliper works.water_every "
-                "cost.hours"
+                "climate.rain climate.temperature climate.lowest climate.highest calendar.planting works.caliper "
+                "works.water_every cost.hours"
             ),
             resources="position_deg limits species_table",
             asked="climate.rain",

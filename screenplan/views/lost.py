@@ -17,6 +17,7 @@ import pandas as pd
 from screenplan.contracts import LOST_PLANTS, LOST_VIEWS
 from screenplan.contracts.tables import table_of, with_notes
 from screenplan.ground.kept import Kept
+from screenplan.ground.told_years import tell_span
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.maturity import MATURE_YEAR
@@ -183,8 +184,8 @@ def _says(whole, bare, again, worse, shares) -> str:
     if whole == bare == again:
         return "closed as before"
     if len(worse):
-        until = f"to year {worse[-1]}" if again is not None else "to the end"
-        says = f"open from year {worse[0]} {until}, up to {shares[worse].max():.0%}, if they are replanted"
+        span = tell_span(worse[0], None if again is None else worse[-1])
+        says = f"open {span}, up to {shares[worse].max():.0%}, if they are replanted"
     else:
         says = "closed as before if they are replanted"
     if bare is None:

@@ -21,6 +21,7 @@ from screenplan.contracts import BROWSED_VIEWS
 from screenplan.contracts.tables import table_of, with_notes
 from screenplan.ground.errors import refuse
 from screenplan.ground.kept import Kept
+from screenplan.ground.told_years import tell_span
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.draws import Draws, draw_befallen
 from screenplan.planting.growth import TYPICAL
@@ -171,9 +172,9 @@ def _opens(browsed, closed: float, plan: Options, stays: float | None) -> dict[s
         says = "closed with and without a fence"
     else:
         most = round(100 * float(browsed[worse].max()))
-        until = "to the end" if worse[-1] == years[-1] else f"to year {worse[-1]}"
+        span = tell_span(worse[0], None if worse[-1] == years[-1] else worse[-1])
         may = "opens" if plan.browsing.chance == 1.0 else "may open"
-        says = f"{may} without a fence from year {worse[0]} {until}, up to {most} %"
+        says = f"{may} without a fence {span}, up to {most} %"
         if stays is not None:
             says += f"; it stays closed with a chance of {stays:.0%}"
     return {"opens": bool(len(worse)), "says": says}
@@ -218,7 +219,7 @@ def _beside(fence: pd.Series | None, height_m: float, needed: pd.Series) -> str:
     high, years = float(fence["height_m"]), int(fence["stands_years"])
     low = high < height_m - SAME_HEIGHT_M
     early = needed.isna().any() or years < needed.max()
-    has = f"The plan's fence is {{{high:.2f} m}} high and stands {years} years"
+    has = f"The plan's fence is {{{high:.2f} m}} high and stands {years} {'year' if years == 1 else 'years'}"
     if not (low or early):
         return f"{has}, which is enough"
     short = [word for word, is_so in (("too low", low), ("not long enough", early)) if is_so]

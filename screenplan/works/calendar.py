@@ -10,6 +10,7 @@ plan. All other days are common practice, no source.
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -17,11 +18,11 @@ import pandas as pd
 
 from screenplan.contracts import SCHEDULE
 from screenplan.contracts.tables import table_of, with_notes
-from screenplan.contracts.task_times import YEAR_DAYS, year_day, year_of
+from screenplan.contracts.task_times import SLIP_DAYS, YEAR_DAYS, year_day, year_of
 from screenplan.ground.errors import refuse
 from screenplan.ground.told_years import all_evidence
 from screenplan.plan import DEFAULTS, Options
-from screenplan.plan.works import Calendar, Works
+from screenplan.plan.works import Calendar
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.rules.limit_kinds import Limit, LocateRequest, Nesting, WinterWater
@@ -42,7 +43,7 @@ from screenplan.works.planting_months import (
     windows_of,
 )
 from screenplan.works.quantities import DIG, MULCH_YEARS
-from screenplan.works.rates import hours_of
+from screenplan.works.rates import hours_of, rate_of
 from screenplan.works.seasons import Seasons, nesting_said, water_by_season
 from screenplan.works.tasks import COMMON, PART, task
 from screenplan.works.until_planted import (
@@ -149,7 +150,7 @@ def schedule_work(
         ),
         *setting_tasks(kinds, windows, work, order, mulched=mulched, fenced=fenced),
         *(
-            _watering(kinds, plan.works, seasons, limits)
+            _watering(kinds, quantities, plan, seasons, limits)
             if months is None
             else month_tasks(months, watered_of(kinds))
         ),
@@ -169,7 +170,7 @@ def schedule_work(
         ),
         *_closing(layers.get("closure")),
     ]
-    notes += () if start is None else seasons.doubts()
+    notes += () if start is None else seasons.doubts(normals=bool(windows))
     notes += weeding_notes(plan.weeds, seasons, None if start is None else (today - start).days)
     if start is not None:
         notes += _nesting(tasks, birds, seasons, work.clear.first_day, today)
@@ -244,9 +245,13 @@ def _height_of(kept: Sequence[Species]) -> float | None:
     return heights.pop() if len(heights) == 1 else None
 
 
-def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> Iterator[dict]:
+def _watering(kinds: Sequence[Kind], quantities, plan: Options, seasons: Seasons, limits) -> Iterator[dict]:  # fmt: skip
     rest = limit_of(limits, WinterWater)
-    for run in water_by_season(longest_stages(kinds, works), seasons, limits):
+    runs = water_by_season(longest_stages(kinds, plan.works), seasons, limits)
+    rounds = Counter[str]()
+    for run in runs:
+        rounds[run.stage.key] += run.stage.times
+    for run in runs:
         stage = run.stage
         says = (
             "Only if the soil is dry, not frozen, and the day is mild; evergreens first"
@@ -254,12 +259,22 @@ def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> 
             else f"The amount on the sheet, slowly, over the {watered_of(kinds)}; none while the soil is moist "
             "or frozen, or after an inch of rain"
         )
+        hours = _hours_to_pour(stage.key, quantities, plan)
         yield task(
             stage.key, stage.name, stage.first_day, says,
             source=f"{rest.source} ({rest.status})" if run.winter and rest else SOURCE,
             item=stage.key, times=stage.times,
             every_days=stage.every_days if stage.times > 1 else None,
+            hours=None if hours is None else hours / rounds[stage.key],
         )  # fmt: skip
+
+
+def _hours_to_pour(item: str, quantities, plan: Options) -> float | None:
+    """Give the hours to pour all the water of a stage; None if it is not counted, or has no rate."""
+    rate = rate_of("water_round", plan)
+    if quantities is None or rate is None:
+        return None
+    return rate.hours * float(quantities.loc[quantities["item"] == item, "amount"].sum())
 
 
 def _after(
@@ -284,12 +299,17 @@ def _after(
     if topped or quantities is None:
         hours = hours_of(topped[0], plan) if topped else None
         yield task(
-            "mulch_again", "Top up the mulch", year_day(1), "Back to its depth, off the stems",
+            "mulch_again", "Top up the mulch", year_day(1) + SLIP_DAYS, "Back to its depth, off the stems",
             times=MULCH_YEARS, every_days=365, item="mulch_again",
             hours=None if hours is None else hours / MULCH_YEARS,
         )  # fmt: skip
-    look = ""
-    if plan.fence.animal == "deer" and plan.browsing.reach is None:
+    look, reach = "", plan.browsing.reach
+    if reach is not None:
+        look = (
+            f". First see in the table browsed_views which views open with the leaves up to {{{reach:.2f} m}} gone: for as "
+            "long as those shall be closed, leave it"
+        )
+    elif plan.fence.animal == "deer":
         look = f". Set browsing.reach, such as {{{ANIMALS['deer'].reach_m:.1f} m}}, to see which views would open then"
     if fence is not None:
         stands = int(fence["stands_years"])

@@ -27,7 +27,7 @@ import shapely
 
 from screenplan.contracts import CLIPPING, KEPT_SIZES
 from screenplan.contracts.tables import has_rows, notes_of, table_of, with_notes
-from screenplan.contracts.task_times import year_day
+from screenplan.contracts.task_times import SLIP_DAYS, year_day
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.closure import ROUNDING_M, bands_of_crowns, lowest_sight, rows_of_pairs
 from screenplan.planting.growth import TYPICAL
@@ -52,8 +52,8 @@ ROOM_M = 0.6
 FIRST_CLIP_DAY, LATE_SUMMER = 60, (7, 8, 9)
 #: So many yearly clips stand in the calendar.
 CLIPS_TOLD = 10
-#: Dates of clips that come every 365 days slip by the leap days of ten years, and so much is left for it.
-SLIP_DAYS, LEFT_DAYS = 3, 10
+#: Days after the nesting months that are left for the slip of yearly clips.
+LEFT_DAYS = 10
 _IN_PLACE = (
     "That is where the plants stand now, and the plan's key kept.in_place keeps them so. With kept.height alone a row is "
     "laid anew, by its own width, and may close otherwise"
@@ -291,7 +291,7 @@ def clip_tasks(
     tall = "" if kept_m is None else f" and the top at {{{kept_m:.2f} m}}"
     times = clips_told(clip, plan)
     yield task(
-        "clip_kept", "Clip the row to the size at which it is kept", _clear_of(year_day(clip), birds, seasons),
+        "clip_kept", "Clip the row to the size at which it is kept", _clear_of(year_day(clip) + SLIP_DAYS, birds, seasons),
         f"The sides{tall}, narrower at the top than below; into green twigs only, because many conifers do not grow "
         f"again from bare wood. {nesting_said(birds, seasons)}",
         source=f"growth of the plan, typical growth; taper: {TAPER}; bare wood: {BARE}; nesting: {birds.source}",

@@ -47,7 +47,7 @@ class Window:
 def windows_of(
     kinds: Sequence[Kind], seasons: Seasons, limits: Mapping[str, Limit] | None, plan: Options
 ) -> list[Window]:
-    """Find when each kind is set; none where the seasons of the site are not known.
+    """Find when each kind is set; none where neither the seasons of the site nor its normals are known.
 
     Parameters
     ----------
@@ -58,9 +58,9 @@ def windows_of(
     plan : Options
         Of it [climate] and [health] zone.
     """
-    if not seasons.known:
-        return []
     means = plan.climate.temperature
+    if not (seasons.known or means):
+        return []
     climate, mild = limit_of(limits, PlantingClimate), limit_of(limits, MildWinter)
     found = []
     for kind in kinds:
@@ -71,6 +71,8 @@ def windows_of(
         by_normals = months_by_normals(means, season, climate) if means and climate else frozenset()
         if climate is not None and by_normals:
             months, source = by_normals, f"the normals of the plan; {climate.source}"
+        elif not seasons.known:
+            continue
         elif (
             mild is not None and plan.health.zone is not None and plan.health.zone >= mild.from_zone
         ):
@@ -165,7 +167,7 @@ def judge_planting(windows: Sequence[Window], seasons: Seasons, today: dt.date) 
     for window in windows:
         kind, season = window.kind, window.season
         best = months_text(window.months)
-        if start.month in seasons.months(season.refused_months) - window.months:
+        if seasons.known and start.month in seasons.months(season.refused_months) - window.months:
             raise refuse(
                 f"{_stock_words(kind)} are planted on {seasons.said(0)}, in full growth, and "
                 f"would die ({season.source})",

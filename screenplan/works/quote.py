@@ -12,11 +12,19 @@ from typing import Any
 
 import pandas as pd
 
-from screenplan.contracts.task_times import BEFORE
+from screenplan.contracts.task_times import BEFORE, tasks_in
 from screenplan.plan import Options
 from screenplan.works.earth import SWELL
+from screenplan.works.water_months import months_given
 from screenplan.works.years import shares_of
 
+#: The part of the work that is pouring.
+WATER = "water"
+#: Parts of the work as a customer reads them.
+PARTS = {
+    "order": "ordering or raising plants", "stake-out": "marking out", "dig": "ground and holes",
+    "plant": "planting and mulching", "fence": "the fence", WATER: "watering", "check": "care after planting",
+}  # fmt: skip
 #: A share of a quantity below this is rounding only.
 NOISE = 1e-9
 
@@ -67,13 +75,18 @@ def make_offer(layers: Mapping[str, Any], plan: Options) -> Offer:
     Parameters
     ----------
     layers : mapping
-        Of it ``quantities``, ``schedule``, ``cost`` and ``year_costs``.
+        Of it ``quantities``, ``schedule`` and ``cost``, and ``water_by_month`` if there is one.
     plan : Options
         Of it [quote] and [cost].
     """
     asked = plan.quote
     missing: list[str] = []
-    lines = [*_goods(layers, asked.years, missing), *_work(layers, plan, missing)]
+    unpriced: list[str] = []
+    unrated: list[str] = []
+    lines = [*_goods(layers, asked.years, unpriced), *_work(layers, plan, missing, unrated)]
+    for names, lacking in ((unpriced, "goods without a price"), (unrated, "work without a rate")):
+        if names:
+            missing.append(f"{lacking}: {'; '.join(dict.fromkeys(names))}")
     earth = layers["quantities"].set_index("item")["amount"].get("surplus", 0.0) * SWELL
     if not asked.spoil:
         missing.append("taking away the earth that is left over")
@@ -92,11 +105,11 @@ def make_offer(layers: Mapping[str, Any], plan: Options) -> Offer:
     )
     return Offer(
         tuple(lines), margin, (goods + margin) * asked.tax,
-        (*dict.fromkeys(missing), later, *asked.not_included),
+        (*missing, later, *asked.not_included),
     )  # fmt: skip
 
 
-def _goods(layers: Mapping[str, Any], years: int, missing: list[str]) -> Iterator[Line]:
+def _goods(layers: Mapping[str, Any], years: int, unpriced: list[str]) -> Iterator[Line]:
     """Give what is bought in the years that are covered; note what has no price."""
     cost = layers["cost"].set_index("item")
     for row in layers["quantities"].to_dict("records"):
@@ -111,19 +124,30 @@ def _goods(layers: Mapping[str, Any], years: int, missing: list[str]) -> Iterato
                 float(priced["cost"]) * part,
             )  # fmt: skip
         elif not pd.isna(row["packs"]):
-            missing.append(f"{row['name']}: no price is given")
+            unpriced.append(row["name"])
 
 
-def _work(layers: Mapping[str, Any], plan: Options, missing: list[str]) -> Iterator[Line]:
-    """Give the hours of the years that are covered; note the tasks whose hours are not known."""
-    years = layers["year_costs"]
-    covered = years["year"].between(BEFORE, plan.quote.years - 1).to_numpy(bool)
-    hours = float(years.loc[covered, "hours"].sum()) * plan.quote.access
-    if plan.cost.hour is None:
+def _work(
+    layers: Mapping[str, Any], plan: Options, missing: list[str], unrated: list[str]
+) -> Iterator[Line]:
+    """Give the hours of the years that are covered, by the part of the work; note the tasks whose hours are not known."""
+    asked, hour = plan.quote, plan.cost.hour
+    if hour is None:
         missing.append("all work: no price of an hour is given (cost.hour)")
         return
-    if hours > 0.0:
-        yield Line("Work", hours, "h", plan.cost.hour, hours * plan.cost.hour)
-    tasks = layers["schedule"]
-    due = (tasks["year"] < plan.quote.years).to_numpy(bool) & tasks["hours"].isna().to_numpy(bool)
-    missing += [f"{name}: no rate is known" for name in tasks.loc[due, "name"]]
+    due = [
+        task for year in range(BEFORE, asked.years) for task in tasks_in(layers["schedule"], year)
+    ]
+    # Without normals the water is known at most, which is no amount to quote.
+    poured = months_given(layers.get("water_by_month")) is not None
+    if not poured and any(task["part"] == WATER for task in due):
+        missing.append(
+            "watering: how much rain spares is not known (climate.rain), and with it the hours"
+        )
+    for part, name in PARTS.items():
+        mine = [task for task in due if task["part"] == part and (poured or part != WATER)]
+        known = [task["hours"] * task["times"] for task in mine if not pd.isna(task["hours"])]
+        hours = math.fsum(known) * asked.access
+        if hours > 0.0:
+            yield Line(f"Work: {name}", hours, "h", hour, hours * hour)
+        unrated += [task["name"] for task in mine if pd.isna(task["hours"])]

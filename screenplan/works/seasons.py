@@ -71,13 +71,14 @@ class Seasons:
             return f"day {day}"
         return (self.start + dt.timedelta(days=day)).isoformat()
 
-    def doubts(self) -> Iterator[str]:
-        """Say why no date is held against the seasons, if that is so."""
+    def doubts(self, *, normals: bool) -> Iterator[str]:
+        """Say why no date is held against the seasons, if that is so; with normals that of planting is."""
+        dates = "no date but that of planting, by your normals," if normals else "no date"
         if self.latitude_deg is None:
-            yield "The site has no place on the earth: no date was held against the seasons"
+            yield f"The site has no place on the earth: {dates} was held against the seasons"
         elif not self.known:
             yield (
-                "Between the tropics there are no such seasons as the limits name: no date was held "
+                f"Between the tropics there are no such seasons as the limits name: {dates} was held "
                 "against them, ask locally"
             )
 

@@ -138,17 +138,18 @@ def tasks_before(
         source="Illinois, the one-call centre's own pages (read): the ground is marked in white before lines are asked for",
     )  # fmt: skip
     yield locate("locate", "Have buried lines located", lines, asked)
-    until = seasons.said(lines.last_day)
+    until, late = seasons.said(lines.last_day), lines.last_day < work.last_dig
     more = (
         f"Work goes on after it has lapsed, on {until}: ask anew by now"
-        if lines.last_day < work.last_dig
+        if late
         else f"Only if something is still to be dug then: the request holds up to {until} at most"
     )
     renewed = lines.renewals(work.last_dig)
     if renewed > 1:
         more = f"{more}, and again every {lines.renewed_every} days while anything is dug"
     yield task(
-        "renew", "Renew the request before it lapses", lines.renew_day,
+        "renew", "Renew the request before it lapses" if late else "Renew the request, if you dig later than planned",
+        lines.renew_day,
         f"{more}. Renewing takes as long as asking; a mark that can no longer be read is asked for at once",
         source=f"{asked.source} ({asked.status}), the day of asking counted",
         caution=_LAPSED, times=renewed, every_days=lines.renewed_every if renewed > 1 else None,

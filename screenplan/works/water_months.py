@@ -6,8 +6,8 @@ round is spared the rain of the days up to the next one, by the share of that in
 
     water of a round = litres of a round × max(0, share − rain of a day × days to the next round / 1 in)
 
-The share is 1 in the month that takes most water from the leaves, and less in a cooler one, by what the mean
-temperature takes (`screenplan.works.evaporation`); without temperatures it is 1 in all. That the published rate is
+The share is 1 in the month that takes most water from the leaves, and less in a cooler one, by what the
+temperatures take (`screenplan.works.evaporation`); without temperatures it is 1 in all. That the published rate is
 that of the peak is custom, no source, and so is that the first two weeks take the whole in cool months too. The rain
 of a month is spread evenly over its days (custom, no source). A month whose mean is below freezing has no need: newly
 planted trees are watered until the soil freezes (Iowa State University Extension, 2023, read). Its own months decide,
@@ -33,8 +33,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.species_model import Species
 from screenplan.rules.limit_kinds import Limit, PlantingClimate
 from screenplan.rules.limits import MONTHS, limit_of
-from screenplan.works.evaporation import SOURCE as EVAPORATION
-from screenplan.works.evaporation import shares_of_peak
+from screenplan.works.evaporation import MEAN_SOURCE, RANGE_SOURCE, shares_of_peak
 from screenplan.works.kinds import kinds_of
 from screenplan.works.rates import rate_of
 from screenplan.works.tasks import task
@@ -94,6 +93,7 @@ def lay_water(
         normals of rain, or without a day of planting: no month is known then.
     """
     rain, means, planting = plan.climate.rain, plan.climate.temperature, plan.calendar.planting
+    extremes = plan.climate.lowest, plan.climate.highest
     kinds = kinds_of(plants.loc[~plants["existing"].to_numpy(bool)], species_table)
     rounds = [(round_litres(kind, plan.works), stages_of(kind, plan.works)) for kind in kinds]
     rate = rate_of("water_round", plan)
@@ -109,9 +109,10 @@ def lay_water(
         if climate is not None and mean < climate.frozen_below_c
     )
     latitude = None if position_deg is None else position_deg[1]
-    shares = shares_of_peak(means, latitude) if means else np.ones(len(MONTHS))
+    shares = shares_of_peak(means, latitude, *extremes) if means else np.ones(len(MONTHS))
     shares[[month - 1 for month in frozen]] = 0.0
-    sources = "; ".join(filter(None, (SOURCES, EVAPORATION if means else "")))
+    formula = MEAN_SOURCE if latitude is None or not extremes[0] else RANGE_SOURCE
+    sources = f"{SOURCES}; {formula}" if means else SOURCES
     parts = sorted(_parts(rounds, start).items(), key=lambda entry: min(entry[1].days))
     records = [
         _record(part, start, rain, shares, None if rate is None else rate.hours)

@@ -2,7 +2,8 @@
 
 A forester of the Natural Resources Conservation Service advises two or three passes a season for three to five
 years, and to stop in late summer so that plants harden (University of Nebraska, CropWatch, 2008, read). That
-the months are April to August, passes evenly apart, and what is done in the year before, are custom, no source.
+the months are April to August, and passes evenly apart, is custom, no source. That the site is prepared from the year
+before planting on: University of Nebraska-Lincoln, Windbreak Establishment, EC1764 (an excerpt read).
 
 Moderate infestations of annual weeds can reduce the growth of seedlings in a shelterbelt by 50 to 75 per cent
 (Government of Alberta, R. Spencer, shelterbelts, read). What the plan loses is its own figure.
@@ -18,6 +19,7 @@ from screenplan.works.seasons import Seasons
 from screenplan.works.tasks import COMMON, task
 
 SOURCE = "Natural Resources Conservation Service, in CropWatch of the University of Nebraska, 2008 (read); the days: custom, no source"
+PREPARE_SOURCE = "University of Nebraska-Lincoln, Windbreak Establishment, EC1764 (an excerpt read): it begins in the year before; the days: custom, no source"
 #: Of what weeds that are left alone cost.
 NEGLECT_SOURCE = "Government of Alberta, shelterbelts (read)"
 #: Months of the northern half in which weeds are fought (custom, no source, but for the stop in late summer).
@@ -55,7 +57,7 @@ def weeding_tasks(weeds: Weeds, seasons: Seasons, hours: float | None) -> Iterat
         yield task(
             "prepare", "Fight weeds on the strip", day,
             "The year before planting: mow it close, or cover it. Break no ground: buried lines are not "
-            "located yet", caution=_NESTS, item="weeding", hours=hours,
+            "located yet", source=PREPARE_SOURCE, caution=_NESTS, item="weeding", hours=hours,
         )  # fmt: skip
     for year in range(weeds.years):
         for day in pass_days(year_day(year) + REST_DAYS, year_day(year + 1), weeds.passes, seasons):
