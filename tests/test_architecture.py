@@ -51,7 +51,7 @@ MAY_IMPORT = {
 ORDER_IN = {
     "ground": ["offers", "kept", "said", "texts", "told_years", "errors", "extras", "faults", "crown_shapes", "paths", "toml_files", "units", "datum", "reproject", "frame"],
     "county": ["spacing", "seen", "planner", "nearness", "answer", "columnar", "laying", "cells", "ground", "together", "around", "time_limit", "partition", "sharing", "state", "map", "whole"],
-    "running": ["steps", "descriptions", "inputs", "run", "alternatives", "keeping", "street", "course", "pipeline", "library", "writing", "exporting"],
+    "running": ["steps", "descriptions", "inputs", "run", "alternatives", "keeping", "street_refusals", "street_layers", "street", "course", "pipeline", "library", "writing", "exporting"],
 }  # fmt: skip
 
 

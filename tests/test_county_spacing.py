@@ -10,7 +10,8 @@ from options_kit import plan_with
 
 from screenplan.county.spacing import WIDEST_M, rays_at, spacing_for_each
 from screenplan.site.lots import Many
-from screenplan.views.sampling import FEWEST_POSITIONS, MOST_TARGETS
+from screenplan.views.positions import FEWEST_POSITIONS
+from screenplan.views.sampling import MOST_TARGETS
 
 
 def many(*layers):

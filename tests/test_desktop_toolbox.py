@@ -42,7 +42,7 @@ ROUNDING = 1.1e-6
 COARSE = {
     "plants_in_hand": 2e-5,  # sums of up to 36 gaps, each rounded by half a micrometre
     "locate_request": 2e-4,  # an outline of some 100 m whose corners are out by a micrometre
-    "year_costs": 2e-5,  # sums of hours by amounts that were rounded so
+    "year_costs": 5e-5,  # sums of up to 90 rounds of hours, each rounded by half a millionth
     "sight_lines": 1.1e-4,
     "sections": 1.1e-4,
     "sight_outlines": 1.1e-4,

@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import shapely
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from options_kit import plan_with
 from parcel_kit import PLAIN, box, lay, layer, sides_of, subject
@@ -261,6 +261,13 @@ def sites(draw):
 
 @given(sites(), st.floats(0.5, 3.0), st.sampled_from(["evened", "exact"]), st.sampled_from([1, 2]),
        st.floats(0, 1.5))  # fmt: skip
+@example(
+    (subject(Polygon([(0, 0), (12, 0), (13, 12), (0, 12)])), [Point(12, 3).buffer(3)]),
+    2.75,
+    "exact",
+    2,
+    0.0,
+)
 @settings(max_examples=35)
 def test_no_plant_in_an_exclusion_and_no_unexplained_gap(site, spacing, fit, rows, move):
     parcels, outs = site

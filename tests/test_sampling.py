@@ -14,18 +14,16 @@ from screenplan.ground.errors import InputError
 from screenplan.plan import DEFAULTS
 from screenplan.site.terrain import Terrain
 from screenplan.views.openings import NUDGE_M, OPENING, openings_of
+from screenplan.views.positions import FEWEST_POSITIONS, positions_in, positions_in_each
 from screenplan.views.sampling import (
-    FEWEST_POSITIONS,
     Outdoors,
-    Stems,
     eyes_behind,
-    positions_in,
-    positions_in_each,
     positions_in_view,
     rays_through,
     sample_places,
 )
 from screenplan.views.sight import lay_sight
+from screenplan.views.stems import Stems
 
 HOUSE = gpd.GeoDataFrame({"building_id": ["h"], "height_m": [6.0]}, geometry=[box(0, 0, 10, 8)])
 SOUTH = np.rec.array([(5.0, 0.0, (0.0, -1.0), 0.6, 3.7, 4.9, 2.8, NUDGE_M)], dtype=OPENING)[0]

@@ -18,8 +18,9 @@ from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS
 from screenplan.views import sight
 from screenplan.views.missing import find_missing
-from screenplan.views.sampling import CLEAR_OF_LINE_M
-from screenplan.views.sight import LAYERS, SAMPLES, lay_every, lay_sight, sight_of
+from screenplan.views.observers import SAMPLES
+from screenplan.views.sight import LAYERS, lay_every, lay_sight, sight_of
+from screenplan.views.stems import CLEAR_OF_LINE_M
 from screenplan.views.views import trace_views
 
 SITE = {

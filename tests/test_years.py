@@ -189,7 +189,10 @@ def test_the_years_stand_side_by_side_on_the_first_page(made):
     years = made["year_costs"].set_index("year")
     assert [row[0] for row in cells] == years["name"].tolist()
     for row, (_, told) in zip(cells, years.iterrows(), strict=True):
-        assert row[1].replace(",", "") == ("" if told["hours"] != told["hours"] else f"{told['hours']:.0f}")  # fmt: skip
+        # Invariant: the hours and those of watering, both whole, add up to the hours of the year.
+        whole = [float(cell.replace(",", "") or 0.0) for cell in (row[1], row[4])]
+        assert sum(whole) == pytest.approx(0.0 if told["hours"] != told["hours"] else told["hours"], abs=1.0)  # fmt: skip
+        assert (whole[1] > 0) == (told["water_l"] > 0)
         assert row[2] == (f"{told['rounds']}" if told["rounds"] else "")
     plain = make_years(made | {"year_costs": made["year_costs"].assign(material=None)}, About())
     assert ">bought<" not in plain

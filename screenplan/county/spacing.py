@@ -14,7 +14,8 @@ import shapely
 
 from screenplan.plan import Options
 from screenplan.site.lots import Many
-from screenplan.views.sampling import FEWEST_POSITIONS, MOST_TARGETS
+from screenplan.views.positions import FEWEST_POSITIONS
+from screenplan.views.sampling import MOST_TARGETS
 
 #: What the wider grid leaves out, as `tests.benchmarks.county` measured it: every 57th lot of a suburb, 2,332 open views.
 MEASURED = (

@@ -20,7 +20,7 @@ from screenplan.ground.errors import InputError
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Plan
 from screenplan.plan.site import Subject
-from screenplan.site.buildings import share_a_house
+from screenplan.site.across import ROAD_REACH_M
 from screenplan.site.lots import Lots
 from screenplan.site.overlaps import SLACK_M
 from screenplan.site.ownership import share_a_house

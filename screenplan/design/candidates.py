@@ -33,7 +33,7 @@ from screenplan.planting.lines import draw_lines
 from screenplan.planting.livestock import Livestock, find_livestock
 from screenplan.planting.patterns import EQUAL_SHARE, evened, staggered
 from screenplan.planting.room import leave_room
-from screenplan.planting.spans import plantable_stretches
+from screenplan.planting.spans import SAME_M, plantable_stretches
 from screenplan.planting.species_model import Species
 from screenplan.planting.stations import LEAST_SHARE
 from screenplan.planting.zones import mark_zones, plantable_ground, subject_of
@@ -327,7 +327,8 @@ def _clear_zone(
     else:
         zone = plantable_ground(ground.plantable, ground.zones, ground.lines)
     if has_rows(places):
-        clear = [keep_clear(shape, option.half_m) for shape in places.geometry]
+        # A derived place ends where the narrowest screen begins: that one touches it.
+        clear = [keep_clear(shape, option.half_m - SAME_M) for shape in places.geometry]
         zone = shapely.difference(zone, shapely.union_all(clear))
     if option.species.poisonous_to and livestock.edge is not None:
         reached = keep_clear(livestock.edge, livestock.reach_of(option.species))

@@ -2,7 +2,7 @@
 
 A view whose rays are all stopped by the choice may still fail when it is traced: the views are looked at in winter too,
 when plants without leaves let light through; in every year, where the choice looks at a few later ones; and without
-the heads that a chosen row comes too near to (`screenplan.views.sampling.CLEAR_OF_LINE_M`).
+the heads that a chosen row comes too near to (`screenplan.views.stems.CLEAR_OF_LINE_M`).
 """
 
 from __future__ import annotations

@@ -31,9 +31,6 @@ METRES_PER_DEGREE = 111_700.0
 #: Where the plan states the tolerance.
 TOLERANCE_KEY = "site.datum_tolerance"
 
-#: Length of a degree of latitude is at most this, at the poles of any ellipsoid in use.
-METRES_PER_DEGREE = 111_700.0
-
 #: By way of this system two datums are joined that have no change of their own.
 _WGS84 = "EPSG:4326"
 
@@ -313,12 +310,6 @@ def find_transformation(
         missing,
         transformer=best,
     )
-
-
-@cache
-def _standing_still(crs: CRS) -> Transformer:
-    """Give the way from a CRS to itself, which is asked for by every layer of most sites."""
-    return Transformer.from_crs(crs, crs, always_xy=True)
 
 
 @dataclass(frozen=True)

@@ -78,8 +78,6 @@ def reproject(
     longest = np.maximum(longest, length / MOST_PIECES)
     # A length that is no number, or beyond all numbers, is not cut: what has one is refused later.
     cut = np.isfinite(longest) & (length > longest)
-    if chains.whole and not cut.any():
-        return shapely.set_coordinates(geometries.copy(), moved)
     dense = geometries.copy()
     plain = cut & (shapely.get_num_interior_rings(geometries) == 0) & np.isin(shapely.get_type_id(geometries), (1, 3))  # fmt: skip
     dense[plain] = shapely.segmentize(geometries[plain], longest[plain])

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -33,7 +33,7 @@ NO_BREAK = "\u00a0"
 #: What lasts so many days lasts all the year.
 ALL_YEAR_DAYS = 330
 #: What the years are told side by side by.
-_TOTALS = ("year", "hours", "rounds of water", "water", "bought", "labour")
+_TOTALS = ("year", "hours", "rounds of water", "water", "hours of watering", "bought", "labour")
 
 
 @dataclass(frozen=True)
@@ -76,8 +76,9 @@ def make_years(layers: Mapping[str, Any], about: About) -> str:
     told = {int(row["year"]): row for row in layers["year_costs"].to_dict("records")}
     measured = _form(layers["to_measure"], about)
     pages = [
-        _page(schedule, told[year], water, about.units, _lost(layers, year, about)) for year in range(BEFORE, YEARS)
-    ]  # fmt: skip
+        _page(schedule, told[year], water, about.units, (_lost(layers, year, about), len(measured)))
+        for year in range(BEFORE, YEARS)
+    ]
     title = clean(about.title, 120) or (f"Screen on {about.of}" if about.subject else "Screen")
     later = [
         f"{year_name(year)}: {', '.join(clean(task['name']) for task in due)}"
@@ -88,12 +89,9 @@ def make_years(layers: Mapping[str, Any], about: About) -> str:
         title=title,
         version=__version__,
         style=Markup(template("years.css")),
-        pages=[
-            _page(schedule, told[year], water, about.units, (_lost(layers, year, about), len(layers["to_measure"])))
-            for year in range(BEFORE, YEARS)
-        ],
-        measured=_form(layers["to_measure"], about),
-        totals=_totals(told, about.units),
+        pages=pages if measured else _of_a_build(pages),
+        measured=measured,
+        totals=_totals(schedule, told, about.units),
         unit="ft and in" if about.units == "us" else "m",
         later=later,
     )  # fmt: skip
@@ -130,14 +128,16 @@ def _lost(layers: Mapping[str, Any], year: int, about: About) -> list[str]:
     return [*lines, *notes, *opens]
 
 
-def _totals(told: Mapping[int, Mapping[str, Any]], units: str) -> list[list[str]]:
+def _totals(schedule, told: Mapping[int, Mapping[str, Any]], units: str) -> list[list[str]]:
     """Give what the years take side by side, headed, without the columns that nothing fills."""
+    poured = {year: _hours_of_water(tasks_in(schedule, year)) for year in told}
     rows = [
         [
             row["name"],
-            "" if is_missing(row["hours"]) else f"{row['hours']:,.0f}",
+            "" if is_missing(row["hours"]) else _whole(row["hours"] - poured[year]),
             f"{row['rounds']}" if row["rounds"] else "",
             format_amount(float(row["water_l"]), "l", units) if row["rounds"] else "",
+            _whole(poured[year]),
             *("" if is_missing(row[name]) else f"{row[name]:,.2f}" for name in ("material", "labour_cost")),
         ]
         for year, row in told.items()
@@ -206,11 +206,7 @@ def _day_of(task: Mapping[str, Any], year: int) -> str:
 def _takes(told: Mapping[str, Any], due: Sequence[dict], units: str, *, normals: bool) -> str:
     """Say in a sentence what the tasks of a year take."""
     parts = [f"{told['tasks']} {'task' if told['tasks'] == 1 else 'tasks'}"]
-    pour = math.fsum(
-        task["hours"] * task["times"]
-        for task in due
-        if task["part"] == "water" and not is_missing(task["hours"])
-    )
+    pour = _hours_of_water(due)
     if not is_missing(told["hours"]):
         count = f"{told['hours'] - pour:.0f}"
         parts.append(
@@ -230,6 +226,20 @@ def _takes(told: Mapping[str, Any], due: Sequence[dict], units: str, *, normals:
     if not is_missing(told["labour_cost"]):
         parts.append(f"{told['labour_cost']:,.2f} for all hours")
     return f"{'; '.join(parts)}."
+
+
+def _whole(hours: float) -> str:
+    told = f"{hours:,.0f}"
+    return "" if told == "0" else told
+
+
+def _hours_of_water(due: Sequence[dict]) -> float:
+    """Add up the hours of all rounds with one hose."""
+    return math.fsum(
+        task["hours"] * task["times"]
+        for task in due
+        if task["part"] == "water" and not is_missing(task["hours"])
+    )
 
 
 def _form(to_measure, about: About) -> list[list[str]]:

@@ -51,7 +51,7 @@ class County(Section):
         description="Rays that are followed for a parcel at most, about: its places are looked at in a wider grid than views.target_spacing until there are no more; 0 for the grid of [views]",
     )
     seconds: float = Field(
-        120.0, gt=0, le=86_400, description="Time for a parcel; one that takes longer is set aside and listed",
+        120.0, gt=0, le=86_400, description="Processor time for a parcel; one that takes more is set aside and listed",
         json_schema_extra={"unit": "s"},
     )  # fmt: skip
 

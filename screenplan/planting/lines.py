@@ -16,7 +16,6 @@ from screenplan.contracts.tables import layer_of_columns
 from screenplan.ground.errors import InputError, refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Rows
-from screenplan.planting.clearing import ARC_EXCESS_M, inside_each
 from screenplan.planting.existing import row_through, stands_as_row
 from screenplan.planting.parallel import Parallel, lay_parallel, lines_along, row_distance
 from screenplan.planting.trimming import CRUMB_M, Drawn, trim
@@ -186,46 +185,6 @@ def choose_sides(sides: gpd.GeoDataFrame, along: Sequence[str]) -> list[str]:
             key=Rows.key("along"),
         )
     return [name for name in known if name in names]
-
-
-def _parallel(outlines: np.ndarray, sides: Many, zones: Many, plan: Options) -> _Parallel:
-    """Draw rings parallel to the outlines, (lots,), and cut them to their sides."""
-    asked_m = plan.rows.offset
-    least, bound = _bound(zones)
-    first = least + ARC_EXCESS_M
-    if asked_m is not None:
-        first = np.full(len(least), asked_m - ARC_EXCESS_M)
-        further = asked_m > least + CLEARANCE_M + SAME_M
-        bound = ["" if own else names for own, names in zip(further, bound, strict=True)]
-    offsets = tuple(first + row * _row_distance(plan) for row in range(plan.rows.rows))
-    insides = [inside_each(outlines, offset) for offset in offsets]
-    inside = insides[0] if asked_m is None else inside_each(outlines, least + ARC_EXCESS_M)
-    return _Parallel(
-        sides,
-        least,
-        first,
-        bound,
-        tuple(_cut(ground, sides, at) for ground, at in zip(insides, offsets, strict=True)),
-        offsets,
-        inside,
-    )
-
-
-def _bound(zones: Many) -> tuple[np.ndarray, list[str]]:
-    """Greatest distance that a boundary rule asks for, (lots,), and by lot the rules that ask for it."""
-    boundary = zones.layer["feature"].to_numpy(object) == "boundary"
-    distance = zones.layer["distance_m"].to_numpy(float)[boundary]
-    lot = zones.lot[boundary]
-    least = np.zeros(zones.lots)
-    there = np.bincount(lot, minlength=zones.lots) > 0
-    least[there] = -np.inf
-    np.maximum.at(least, lot, distance)
-    asking: list[dict[str, None]] = [{} for _ in range(zones.lots)]
-    strict = distance > least[lot] - CLEARANCE_M
-    rules = zones.layer["rule"].to_numpy(object)[boundary]
-    for number, rule in zip(lot[strict].tolist(), rules[strict], strict=True):
-        asking[number][rule] = None
-    return least, [", ".join(names) for names in asking]
 
 
 def _along_sides(

@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 
 from screenplan.plan import Options
-from screenplan.planting.clearing import ARC_EXCESS_M, keep_clear_each
+from screenplan.planting.clearing import ARC_EXCESS_M, inside_each
 from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.patterns import EQUILATERAL
 from screenplan.planting.spans import CLEARANCE_M, SAME_M, running
@@ -99,8 +99,8 @@ def lay_parallel(outlines: np.ndarray, sides: Many, zones: Many, plan: Options) 
         further = asked_m > least + CLEARANCE_M + SAME_M
         bound = ["" if own else names for own, names in zip(further, bound, strict=True)]
     offsets = tuple(first + row * row_distance(plan) for row in range(plan.rows.rows))
-    insides = [_inside(outlines, offset) for offset in offsets]
-    inside = insides[0] if asked_m is None else _inside(outlines, least + ARC_EXCESS_M)
+    insides = [inside_each(outlines, offset) for offset in offsets]
+    inside = insides[0] if asked_m is None else inside_each(outlines, least + ARC_EXCESS_M)
     return Parallel(
         sides,
         least,
@@ -134,11 +134,6 @@ def _bound(zones: Many) -> tuple[np.ndarray, list[str]]:
     for number, rule in zip(lot[strict].tolist(), rules[strict], strict=True):
         asking[number][rule] = None
     return least, [", ".join(names) for names in asking]
-
-
-def _inside(outlines: np.ndarray, offset: np.ndarray) -> np.ndarray:
-    """Give the ground of each parcel that is no nearer to its boundary than its offset."""
-    return shapely.difference(outlines, keep_clear_each(shapely.boundary(outlines), offset))
 
 
 def lines_along(

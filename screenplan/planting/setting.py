@@ -270,7 +270,7 @@ class Setting:
             ):
                 continue
             arms = (length - last, first)
-            if min(arms) >= self.least and self.spacing < sum(arms) <= 2 * self.spacing:
+            if min(arms) >= self.least and max(arms) <= self.spacing < sum(arms):
                 self._fill(line, [0.0])
                 continue
             at = between(last, length + first, self.spacing)

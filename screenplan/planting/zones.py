@@ -137,7 +137,9 @@ def mark_zones_each(
     lot = np.array([near.lot for near, _, _ in asked], dtype=int)
     reach = np.array([_reach(near.thing, rule, distance) for near, rule, distance in asked])
     passage = np.array([rule.passage_m for _, rule, _ in asked])
-    rim = np.array([near.thing.layer == "parcels" for near, _, _ in asked]) & ~(passage > 0.0)
+    rim = np.array([near.thing.layer == "parcels" for near, _, _ in asked], dtype=bool) & ~(
+        passage > 0.0
+    )
     shapes = np.full(len(asked), None, dtype=object)
     shapes[rim], inside = rims(lots.outlines, lot[rim], reach[rim])
     other = np.flatnonzero(~rim)

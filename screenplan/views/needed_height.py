@@ -34,7 +34,7 @@ from screenplan.site.terrain import Terrain
 from screenplan.views.closing import RowClosing, row_closing
 from screenplan.views.crossing import PlanLines, cross_each
 from screenplan.views.obstacles import Obstacles
-from screenplan.views.sampling import READ_M
+from screenplan.views.positions import READ_M
 from screenplan.views.sight import Sight, sight_of
 from screenplan.views.together import Rays
 

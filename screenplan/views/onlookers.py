@@ -13,15 +13,9 @@ import shapely
 
 from screenplan.contracts.tables import numbers
 from screenplan.ground.faults import Faults
-from screenplan.views.sampling import (
-    FINER,
-    READ_M,
-    STANDING_M,
-    Outdoors,
-    Samples,
-    positions_in,
-    stand_on,
-)
+from screenplan.views.positions import READ_M, positions_in
+from screenplan.views.samples import Samples, stand_on
+from screenplan.views.sampling import FINER, STANDING_M, Outdoors
 
 #: Positions in an area at most, about.
 MOST_POSITIONS = 100

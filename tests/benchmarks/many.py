@@ -10,8 +10,8 @@ import shapely
 from screenplan.plan import DEFAULTS
 from screenplan.planting.spans import plantable_stretches_each
 from screenplan.planting.zones import exclusions
+from screenplan.site.across import Around, look_across
 from screenplan.site.looks import points_of, see_targets
-from screenplan.site.sides import Around, look_across
 from screenplan.site.wall_places import window_places
 
 from .clock import load
