@@ -38,6 +38,7 @@ from screenplan.planting.species_model import Species
 from screenplan.planting.stations import LEAST_SHARE
 from screenplan.planting.zones import mark_zones, plantable_ground, subject_of
 from screenplan.rules.laws import boundary_heights
+from screenplan.site.overlay import without
 from screenplan.site.ownership import outline_known
 from screenplan.site.sides import sides_at_roads
 
@@ -161,7 +162,7 @@ def find_candidates(
         ground = grounds[option.species.key, option.height_m]
         zone = _clear_zone(ground, places, option, plan, layers, livestock)
         zones.append(zone)
-        kept_off = shapely.difference(zone, standing.keep_off(option.spacing_m))
+        kept_off = without(zone, standing.keep_off(option.spacing_m))
         own = () if mixtures else _lines_of(ground, places, option, subject, inner=inner)
         for line in own:
             if option.row_m:
@@ -182,7 +183,7 @@ def find_candidates(
                 shapely.intersection,
                 (zone_of[option.species.key, option.height_m] for option in kinds),
             )
-            kept_off = shapely.difference(zone, standing.keep_off(wider.spacing_m))
+            kept_off = without(zone, standing.keep_off(wider.spacing_m))
             ground = grounds[wider.species.key, wider.height_m]
             numbers = tuple(range(len(every), len(every) + len(kinds)))
             every += kinds
@@ -329,10 +330,10 @@ def _clear_zone(
     if has_rows(places):
         # A derived place ends where the narrowest screen begins: that one touches it.
         clear = [keep_clear(shape, option.half_m - SAME_M) for shape in places.geometry]
-        zone = shapely.difference(zone, shapely.union_all(clear))
+        zone = without(zone, shapely.union_all(clear))
     if option.species.poisonous_to and livestock.edge is not None:
         reached = keep_clear(livestock.edge, livestock.reach_of(option.species))
-        zone = shapely.difference(zone, reached)
+        zone = without(zone, reached)
     if not outline_known(layers["parcels"]):
         return zone
     heights, roads = boundary_heights(plan), sides_at_roads(layers.get("sides"))
@@ -342,7 +343,7 @@ def _clear_zone(
         edge = shapely.difference(edge, roads)
     for most, line in ((heights.most_m, edge), (heights.at_road_m, roads)):
         if most is not None and option.species.final_height("high") > most and not line.is_empty:
-            zone = shapely.difference(zone, keep_clear(line, plan.boundary.within))
+            zone = without(zone, keep_clear(line, plan.boundary.within))
     return zone
 
 

@@ -34,6 +34,7 @@ from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.rules.limit_kinds import WINDS, HedgeHeight, Limit
 from screenplan.rules.limits import limit_of
+from screenplan.site.overlay import without
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
 
@@ -223,7 +224,7 @@ def garden_of(parcel, buildings):
     """Ground of a parcel that no building covers."""
     if not has_rows(buildings):
         return parcel
-    return shapely.difference(parcel, shapely.union_all(buildings.geometry.to_numpy()))
+    return without(parcel, shapely.union_all(buildings.geometry.to_numpy()))
 
 
 def wind_of(dx: float, dy: float) -> str:

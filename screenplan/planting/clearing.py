@@ -11,6 +11,7 @@ import shapely
 
 from screenplan.planting.moved import Loops, discs, moved, wound
 from screenplan.site.lots import united
+from screenplan.site.overlay import ground_left
 
 #: Zones are wider than their rule's distance by up to this, so that their arcs contain the circle.
 ARC_EXCESS_M = 0.0005
@@ -68,7 +69,7 @@ def inside_each(grounds: np.ndarray, distance_m: np.ndarray) -> np.ndarray:
     if len(holes):
         some = np.unique(part)
         taken = united(_widened(shapely.polygons(holes), within[part]), part, len(parts))
-        left[some] = shapely.difference(left[some], taken[some])
+        left[some] = ground_left(left[some], taken[some])
     found[deep] = united(left, of, len(deep))
     return found
 
@@ -99,7 +100,7 @@ def _widened(parts: np.ndarray, distance: np.ndarray) -> np.ndarray:
     if len(holes):
         some = np.unique(part)
         free = united(_within(holes, distance[part]), part, len(parts))
-        ground[some] = shapely.difference(ground[some], free[some])
+        ground[some] = ground_left(ground[some], free[some])
     return ground
 
 
@@ -125,5 +126,5 @@ def _within(rings: np.ndarray, distance: np.ndarray) -> np.ndarray:
     left[some] = wound(found[some])
     # A narrow place that is passed from both sides counts the other way: GEOS would turn the whole round.
     odd = np.flatnonzero(~some & ~shapely.is_valid(found))
-    left[odd] = shapely.difference(shapely.polygons(rings[odd]), _beside(rings[odd], distance[odd]))
+    left[odd] = ground_left(shapely.polygons(rings[odd]), _beside(rings[odd], distance[odd]))
     return left

@@ -20,6 +20,7 @@ from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.site.garden import LEAST_DERIVED_M2
 from screenplan.site.lots import Many, united
+from screenplan.site.overlay import ground_left
 from screenplan.site.shaping import column_or
 
 
@@ -94,7 +95,7 @@ def _leave_room(
     rows = united(wide, lines.lot[beside], places.lots)[places.lot]
     cut = np.flatnonzero(derived & np.isin(places.lot, met) & shapely.intersects(shapes, rows))
     before = shapely.area(shapes[cut])
-    shapes[cut] = _largest(shapely.difference(shapes[cut], rows[cut]))
+    shapes[cut] = _largest(ground_left(shapes[cut], rows[cut]))
     left = shapely.area(shapes[cut])
     keep[cut] = left >= LEAST_DERIVED_M2
     names = places.layer["place_id"].to_numpy(object)

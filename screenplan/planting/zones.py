@@ -28,6 +28,7 @@ from screenplan.planting.stock import hole_width, planted_height
 from screenplan.planting.things import Near, Thing, things_near, things_of
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Feature, Rule, load_rules
 from screenplan.site.lots import Lots, Many, united
+from screenplan.site.overlay import ground_left, shared_ground
 from screenplan.site.ownership import outline_known
 from screenplan.site.plausible import MOST_ACROSS_M
 from screenplan.site.ragged import numbered
@@ -235,7 +236,7 @@ def rims(
     order = np.argsort(number, kind="stable")
     found[whole] = shapely.polygons(rings[order], indices=number[order])
     rest = np.flatnonzero(~plain & there)
-    found[rest] = shapely.difference(own[rest], inner[rest])
+    found[rest] = ground_left(own[rest], inner[rest])
     inside = grounds.copy()
     order = np.argsort(reach_m, kind="stable")
     inside[ground[order]] = inner[order]
@@ -248,7 +249,8 @@ def _left(lots: Lots, inside: np.ndarray, zones: np.ndarray, lot: np.ndarray) ->
     there[there] = shapely.intersects(zones[there], inside[lot[there]])
     some = np.unique(lot[there])
     left = inside.copy()
-    left[some] = shapely.difference(inside[some], united(zones[there], lot[there], len(lots))[some])
+    taken = united(zones[there], lot[there], len(lots))
+    left[some] = ground_left(inside[some], taken[some])
     parts, of = _ground_parts(left)
     area = shapely.area(parts)
     order = np.lexsort((-area, of))
@@ -432,7 +434,7 @@ def exclusions(
     ]
     first = np.unique(which, return_index=True)[1]
     clear = keep_clear_each(things[first], reach_m[near[first]])[which]
-    parts, of = _ground_parts(shapely.intersection(clear, own[near]))
+    parts, of = _ground_parts(shared_ground(clear, own[near]))
     count = np.bincount(of, minlength=len(near))
     ground[near[count == 1]] = parts[(count == 1)[of]]
     several = (count > 1)[of]

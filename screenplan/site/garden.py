@@ -18,6 +18,7 @@ from screenplan.plan.site import Places
 from screenplan.site.compass import unit_vector
 from screenplan.site.facades import is_lived_in
 from screenplan.site.lots import Lots, united
+from screenplan.site.overlay import ground_left, shared_ground
 from screenplan.site.ownership import parcels_of, sound
 from screenplan.site.ragged import firsts
 from screenplan.site.round_house import BEFORE, BEHIND, LEFT, PARTS, RIGHT, ground_round
@@ -115,7 +116,7 @@ def find_gardens(lots: Lots, option: Places) -> list[Garden | None]:
     some = np.array([k for k, garden in enumerate(found) if garden is None], dtype=int)
     ground = lots.outlines.copy()
     built = some[_are_reached(lots, some)]
-    ground[built] = largest_each(_cut(shapely.difference, ground[built], solid[built]))
+    ground[built] = largest_each(ground_left(ground[built], solid[built]))
     why = np.full(len(lots), "no house stands on the parcel", dtype=object)
     why[lot] = f"beside the house no ground {{{SITTING_M:g} m}} wide is open"
     middles = _middle_each(ground[some], option, why[some].tolist())
@@ -193,13 +194,11 @@ def usable(ground: np.ndarray, width_m: float) -> np.ndarray:
     # A file may be out by so much: ground that is just wide enough must not come and go.
     middles = shapely.buffer(ground, (EQUAL_M - width_m) / 2.0)
     some = np.flatnonzero(~shapely.is_empty(middles))
-    near = _cut(
-        shapely.intersection, shapely.buffer(middles[some], width_m * math.sqrt(0.5)), ground[some]
-    )
+    near = shared_ground(shapely.buffer(middles[some], width_m * math.sqrt(0.5)), ground[some])
     # Nor must slivers between a wall and a line that runs as it does.
     core = shapely.buffer(near, -EQUAL_M, join_style="mitre")
     core = shapely.buffer(core, EQUAL_M, join_style="mitre")
-    found[some] = largest_each(_cut(shapely.intersection, core, _areas(near)))
+    found[some] = largest_each(shared_ground(core, _areas(near)))
     return found
 
 
@@ -280,7 +279,7 @@ def _beside_each(lots: Lots, houses: _Houses, solid: np.ndarray, option: Places)
         if strip_m != last_m:
             lot = houses.lot[left]
             inner = shapely.buffer(lots.outlines[lot], -strip_m)
-            free[left], last_m = _cut(shapely.difference, inner, solid[lot]), strip_m
+            free[left], last_m = ground_left(inner, solid[lot]), strip_m
         places = np.full(len(houses.of), None, dtype=object)
         areas = np.zeros(len(houses.of))
         waiting = np.isin(houses.of, left)
@@ -289,7 +288,7 @@ def _beside_each(lots: Lots, houses: _Houses, solid: np.ndarray, option: Places)
             some = np.flatnonzero(waiting & asked)
             of, away = houses.of[some], houses.away[some]
             round_it = ground_round(houses.shape[of], away, option.depth, houses.part[some])
-            places[some] = usable(_cut(shapely.intersection, round_it, free[of]), width_m)
+            places[some] = usable(shared_ground(round_it, free[of]), width_m)
             areas[some] = np.nan_to_num(shapely.area(places[some]))
             waiting &= ~np.isin(houses.of, of[areas[some] >= GARDEN_M2])
         done = []
@@ -366,26 +365,3 @@ def _middle_each(ground: np.ndarray, option: Places, why: list[str]) -> list[Gar
         chosen = f"the middle of the parcel's open ground, {{{own.area:.0f} m²}}, as {why[at]}, and {_off_the_line(inset_m, option.edge)}"
         found[at] = Garden(own, "middle of the parcel", _sentence(chosen))
     return found
-
-
-def _cut(operation, ground: np.ndarray, by: np.ndarray) -> np.ndarray:
-    """Intersect each ground with an area, or take it away from it.
-
-    Where edges nearly meet, the cut before may have left a ring that crosses itself, or a hole beside the ground
-    instead of in it: it is mended first.
-    """
-    try:
-        return operation(ground, by)
-    except shapely.errors.GEOSException:
-        if len(ground) > 1:
-            halves = np.array_split(np.arange(len(ground)), 2)
-            return np.concatenate([_cut(operation, ground[half], by[half]) for half in halves])
-        return operation(_mended(ground), _mended(by))
-
-
-def _mended(ground: np.ndarray) -> np.ndarray:
-    mended = shapely.make_valid(ground)
-    # What keeps all edges may fail on those that nearly meet; what takes holes from shells does not.
-    broken = ~shapely.is_valid(mended)
-    mended[broken] = shapely.make_valid(ground[broken], method="structure", keep_collapsed=False)
-    return mended

@@ -13,6 +13,7 @@ from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
 from screenplan.site.garden import find_gardens
 from screenplan.site.lots import Lots, Many
+from screenplan.site.overlay import without
 from screenplan.site.ownership import outline_known, sound, subject_outline
 from screenplan.site.shaping import column_or
 
@@ -202,7 +203,7 @@ def _free_of(place, footprints: np.ndarray):
             raise _TakenError("is inside a building")
         return place
     touching = footprints[shapely.intersects(footprints, place)]
-    rest = _polygons(shapely.difference(place, shapely.union_all(touching)))
+    rest = _polygons(without(place, shapely.union_all(touching)))
     if rest.area < min(LEAST_PLACE_M2, 0.5 * place.area):
         raise _TakenError("is inside a building")
     return rest

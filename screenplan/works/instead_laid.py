@@ -19,6 +19,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.plan.instead import Instead
 from screenplan.rules.limit_kinds import FenceHeight
 from screenplan.site.compass import bearing_deg, compass_name
+from screenplan.site.overlay import without
 from screenplan.site.ownership import subject_outline
 from screenplan.views.obstacles import AWNING
 from screenplan.views.sight import Sight
@@ -183,7 +184,7 @@ def _spots(layers, places, row: int, step_m: float) -> list[tuple[float, float]]
     if has_rows(layers.get("buildings")):
         taken += [shapely.buffer(shape, CLEAR_M) for shape in layers["buildings"].geometry]
     taken += [shape for number, shape in enumerate(places.geometry) if number != row]
-    room = shapely.difference(room, shapely.union_all(taken))
+    room = without(room, shapely.union_all(taken))
     place = places.geometry.iloc[row]
     west, south, east, north = (shapely.bounds(room) - shapely.bounds(place)) / step_m
     ways = [
