@@ -2,6 +2,7 @@
 
 import pickle
 import time
+from contextlib import contextmanager
 from dataclasses import replace
 
 import geopandas as gpd
@@ -19,6 +20,7 @@ from screenplan.county.around import Task
 from screenplan.county.laying import lay_layer
 from screenplan.county.partition import plan_partition
 from screenplan.county.planner import Planner
+from screenplan.county.time_limit import AGAIN_S, TooSlowError, limit_of
 from screenplan.plan import check_plan
 from screenplan.site.lots import Many
 from screenplan.site.reading import LayerSource
@@ -105,6 +107,38 @@ def test_a_parcel_that_takes_too_long_is_given_up_at_once_and_told(tmp_path, mon
     assert told["reason"].startswith("it was given up after 4 s of processor time")
     assert "county.seconds" in told["remedy"]
     assert set(tables["county_sides"]["parcel_id"]) == {"p2"}
+
+
+def work(seconds):
+    """Take some processor time."""
+    begun = time.thread_time()
+    while time.thread_time() - begun < seconds:
+        pass
+
+
+def test_what_takes_too_long_is_given_up_soon_after_its_time():
+    # Evidence: by definition; what follows is looked up every `AGAIN_S`.
+    begun = time.thread_time()
+    with pytest.raises(TooSlowError), limit_of(0.2):
+        work(5.0)
+    assert 0.2 <= time.thread_time() - begun < 0.2 + 3.0 * AGAIN_S
+
+
+def test_what_is_given_up_is_tidied_up_in_peace():
+    # Evidence: by definition; the tidying takes several alarms long.
+    tidied = []
+
+    @contextmanager
+    def tidying():
+        try:
+            yield
+        finally:
+            work(6.0 * AGAIN_S)
+            tidied.append(True)
+
+    with pytest.raises(TooSlowError), limit_of(0.1), tidying():
+        work(5.0)
+    assert tidied
 
 
 def test_a_parcel_may_wait_as_long_as_it_must(tmp_path, monkeypatch):

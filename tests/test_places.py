@@ -328,8 +328,9 @@ def test_derived_place_is_usable_open_ground_of_the_subject_off_its_line(
     place = row.geometry
     assert place.is_valid
     assert place.area >= 12.0 - 1e-6
-    assert shapely.difference(place, subject).area < AREA_M2
-    assert shapely.intersection(place, solid).area < AREA_M2
+    # On a grid: without one what only touches may be cut out whole, where edges in line differ in the last digits.
+    assert shapely.difference(place, subject, grid_size=1e-9).area < AREA_M2
+    assert shapely.intersection(place, solid, grid_size=1e-9).area < AREA_M2
     if "would leave no room" not in says:
         corners = shapely.points(shapely.get_coordinates(place))
         assert shapely.distance(subject.boundary, corners).min() >= edge - 1e-6

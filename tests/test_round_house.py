@@ -34,6 +34,17 @@ def test_a_nook_belongs_to_the_part_to_which_it_opens(part, area):
     assert part_of(L_SHAPED, part).area == pytest.approx(area)
 
 
+# Closed form, by hand: along a wall there is no way down and up again, however it is turned.
+@pytest.mark.parametrize(("house", "around"), [(shapely.box(0, 0, 10, 9), 80), (L_SHAPED, 90)])
+@pytest.mark.parametrize("bearing", range(0, 360, 15))
+def test_a_wall_that_runs_straight_back_leaves_no_spike(house, around, bearing):
+    angle = np.radians(bearing)
+    turned = affinity.rotate(house, -bearing, origin=(131.7, -58.3))
+    ground = part_of(turned, BEHIND, np.array([[np.sin(angle), np.cos(angle)]]))
+    assert ground.is_valid
+    assert ground.length == pytest.approx(around)
+
+
 @settings(max_examples=40)
 @given(
     house=st.sampled_from(HOUSES),

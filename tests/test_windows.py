@@ -20,6 +20,7 @@ from screenplan.site.facades import derive_windows_each
 from screenplan.site.floors import floors_of
 from screenplan.site.looks import points_of, see_targets
 from screenplan.site.lots import Lots
+from screenplan.site.ownership import parcels_of, share_a_house
 from screenplan.site.steady import EQUAL_M
 from screenplan.site.terrain import Terrain
 from screenplan.site.wall_places import window_places
@@ -67,6 +68,29 @@ def windows(*rows):
         [{"window_id": f"w{i}", **more} for i, (_, more) in enumerate(rows, start=1)],
         geometry=[shapely.Point(at) for at, _ in rows],
     )
+
+
+@pytest.mark.parametrize("own", [0, 1])
+@pytest.mark.parametrize("turn", range(0, 360, 15))
+def test_half_a_house_stands_on_each_parcel_whatever_the_last_digits_say(own, turn):
+    # Evidence: symmetry. A half holds 50.0005 m², where rounding to the third digit turns.
+    west, east, house = (
+        affinity.translate(affinity.rotate(shapely.box(*bounds), turn, origin=(0, 0)), 500_000.3, 4.1e6)
+        for bounds in ((-20, -20, 0, 20), (0, -20, 20, 20), (-5, 0, 5, 10.0001))
+    )  # fmt: skip
+    land = gpd.GeoDataFrame(
+        {"parcel_id": ["west", "east"], "is_subject": [own == 0, own == 1]}, geometry=[west, east]
+    )
+    houses = gpd.GeoDataFrame({"parcel_id": [None]}, geometry=[house])
+    assert parcels_of(houses, land).tolist() == [land["parcel_id"][own]]
+    assert share_a_house(houses, land).tolist() == [True, True]
+
+
+def test_a_house_that_only_touches_a_parcel_stands_on_none():
+    # Evidence: by definition; it reaches over the line by less than a file tells.
+    houses = gpd.GeoDataFrame(geometry=[shapely.box(60.0 - 1e-6, 5, 70, 15)])
+    assert parcels_of(houses, parcels()).tolist() == [None]
+    assert not share_a_house(houses, parcels()).any()
 
 
 def test_given_window_is_put_on_its_wall_and_completed():

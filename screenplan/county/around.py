@@ -51,7 +51,7 @@ class Task:
 
     @cached_property
     def files(self) -> dict[str, Columnar]:
-        """The files of the layers, which each process opens once."""
+        """The files of the layers, opened once for all cells of a partition."""
         return {name: Columnar(laid.path) for name, laid in self.layers.items()}
 
 

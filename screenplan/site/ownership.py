@@ -10,8 +10,8 @@ import shapely
 from screenplan.ground.errors import refuse
 from screenplan.site.shaping import column_or
 
-#: Areas that agree to so many digits of a square metre are equal.
-AREA_DIGITS = 3
+#: Areas that differ by less are equal, and what is smaller is nothing, m².
+EQUAL_M2 = 1e-3
 
 
 def is_subject(parcels: gpd.GeoDataFrame) -> np.ndarray:
@@ -112,11 +112,11 @@ def parcels_of(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> np.nda
     unknown = np.flatnonzero(pd.isna(owner))
     if not len(unknown):
         return owner
-    which, on, share = _shares(buildings.geometry.to_numpy()[unknown], parcels.geometry.to_numpy())
+    footprints = buildings.geometry.to_numpy()[unknown]
+    which, on = _largest_shares(footprints, parcels.geometry.to_numpy())
     ids = parcels["parcel_id"].astype(str).to_numpy(dtype=object)
-    # The largest share is written last and stands; at a tie the subject, then the first parcel of the layer.
-    order = np.lexsort((-on, is_subject(parcels)[on], share))
-    order = order[share[order] > 0.0]
+    # What is written last stands: the subject, else the first parcel of the layer.
+    order = np.lexsort((-on, is_subject(parcels)[on]))
     owner[unknown[which[order]]] = ids[on[order]]
     return owner
 
@@ -126,18 +126,14 @@ def share_a_house(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> np.
 
     Whose such a building is hangs on who is asked (`parcels_of`).
     """
-    b, p, share = _shares(buildings.geometry.to_numpy(), parcels.geometry.to_numpy())
-    most = np.zeros(len(buildings))
-    np.maximum.at(most, b, share)
-    largest = (share > 0.0) & (share == most[b])
-    alike = largest & (np.bincount(b[largest], minlength=len(buildings)) > 1)[b]
+    b, p = _largest_shares(buildings.geometry.to_numpy(), parcels.geometry.to_numpy())
     told = np.zeros(len(parcels), dtype=bool)
-    told[p[alike]] = True
+    told[p[(np.bincount(b, minlength=len(buildings)) > 1)[b]]] = True
     return told
 
 
-def _shares(footprints: np.ndarray, land: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Give the pairs of a building and a parcel that touch, by their places, and the ground that they share, m²."""
+def _largest_shares(footprints: np.ndarray, land: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give the pairs of a building and a parcel, by their places, of which no other parcel holds more of the building."""
     footprints, land = sound(footprints), sound(land)
     b, p = shapely.STRtree(land).query(footprints, predicate="intersects")
     # Most stand on one parcel with all their ground, and need no cut.
@@ -145,4 +141,8 @@ def _shares(footprints: np.ndarray, land: np.ndarray) -> tuple[np.ndarray, np.nd
     shapely.prepare(land)
     cut = np.flatnonzero(~shapely.covers(land[p], footprints[b]))
     share[cut] = shapely.area(shapely.intersection(footprints[b[cut]], land[p[cut]]))
-    return b, p, np.round(share, AREA_DIGITS)
+    # Rounded areas would part two halves whose last digits lie on both sides of where rounding turns.
+    most = np.zeros(len(footprints))
+    np.maximum.at(most, b, share)
+    largest = share > np.maximum(most[b] - EQUAL_M2, EQUAL_M2)
+    return b[largest], p[largest]

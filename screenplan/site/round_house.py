@@ -13,6 +13,8 @@ from screenplan.site.ragged import firsts, numbered, turned
 #: The parts of the ground round a house, in the order in which they are numbered.
 PARTS = ("behind", "left", "right", "before")
 BEHIND, LEFT, RIGHT, BEFORE = range(4)
+#: What is no farther apart than this is so by rounding, metres.
+HAIR_M = 1e-9
 
 
 def ground_round(
@@ -114,11 +116,12 @@ def _highest(start: np.ndarray, end: np.ndarray, of: np.ndarray) -> tuple[np.nda
     """
     back = start[:, 0] > end[:, 0]
     left, right = np.where(back[:, None], end, start), np.where(back[:, None], start, end)
-    # Knots are the places east at which edges begin or end, house by house.
+    # Knots are the places east at which edges begin or end, house by house. A wall that runs straight up but for
+    # rounding lies at one of them: it is a step, and no spike on the ground.
     x, whose = np.concatenate([left[:, 0], right[:, 0]]), np.concatenate([of, of])
     order = np.lexsort((x, whose))
     new = np.ones(len(order), dtype=bool)
-    new[1:] = (np.diff(x[order]) > 0.0) | (np.diff(whose[order]) > 0)
+    new[1:] = (np.diff(x[order]) > HAIR_M) | (np.diff(whose[order]) > 0)
     knot = np.empty(len(order), dtype=int)
     knot[order] = np.cumsum(new) - 1
     x, whose = x[order][new], whose[order][new]
@@ -140,7 +143,7 @@ def _highest(start: np.ndarray, end: np.ndarray, of: np.ndarray) -> tuple[np.nda
 
 def _height_at(left: np.ndarray, right: np.ndarray, x: np.ndarray) -> np.ndarray:
     """Give how high edges are at some place between their ends, and just as high as these at them."""
-    share = (x - left[:, 0]) / (right[:, 0] - left[:, 0])
+    share = np.maximum((x - left[:, 0]) / (right[:, 0] - left[:, 0]), 0.0)
     height = left[:, 1] + share * (right[:, 1] - left[:, 1])
     return np.where(share >= 1.0, right[:, 1], height)
 
