@@ -269,8 +269,8 @@ class Setting:
                 (0.0, first), self.stretches[line]
             ):
                 continue
-            arms = (length - last, first)
-            if min(arms) >= self.least and max(arms) <= self.spacing < sum(arms):
+            arms, most = (length - last, first), self.spacing * (1.0 + EQUAL_SHARE)
+            if min(arms) >= self.least * (1.0 - EQUAL_SHARE) and max(arms) <= most < sum(arms):
                 self._fill(line, [0.0])
                 continue
             at = between(last, length + first, self.spacing)
