@@ -11,6 +11,7 @@ from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from options_kit import plan_with
 from parcel_kit import PLAIN, box, lay, layer, sides_of, subject
+from shapely.affinity import rotate
 from shapely.geometry import LineString, Point, Polygon
 from shapely.ops import substring
 
@@ -398,6 +399,30 @@ def test_a_second_row_goes_round_a_corner_by_arithmetic(before, after, asked):
     ]
     assert [side for side, _ in found] == [side for side, _ in asked]
     assert [station for _, station in found] == pytest.approx([station for _, station in asked])
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "fit", "asked"),
+    [
+        (1.0, 6.0, "evened", [[0.0], [0.0, 2.0, 4.0, 6.0]]),
+        (1.0, 6.0, "exact", [[], [0.0, 2.0, 4.0, 6.0]]),
+        (12.0, 1.0, "evened", [[0.0, 2.0, 4.0, 6.0, 8.0, 10.0], [0.0, 1.0]]),
+        (11.0, 1.0, "exact", [[1.0, 3.0, 5.0, 7.0, 9.0], [0.0]]),
+    ],
+)
+def test_a_line_of_half_the_spacing_shares_its_corner_however_it_lies(first, second, fit, asked):
+    """By arithmetic, 2 m apart; invariant: the last digit, by which each turned site has another length, decides nothing."""
+    ends = shapely.linestrings([[(0, 0), (first, 0)], [(first, 0), (first, second)]])
+    ground = np.array([Point(0, 0).buffer(50)])
+    for turn in range(0, 360, 15):
+        lines = layer(side_id=["a", "b"], row=[1, 1], geometry=rotate(shapely.multilinestrings(ends), turn, origin=(0, 0)).geoms)  # fmt: skip
+        rows = plan_with(rows_spacing=2.0, rows_fit=fit).rows
+        setting = Setting(Many.one(lines), ground, rows)
+        setting.join_corners()
+        for some in setting.waves(1):
+            setting.plant_lines(some)
+        for own, stations in zip(setting.planted, asked, strict=True):
+            assert sorted(own.stations) == pytest.approx(stations, abs=1e-9)
 
 
 @pytest.mark.parametrize("fit", ["evened", "exact"])
