@@ -11,6 +11,7 @@ from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from options_kit import plan_with
 from parcel_kit import PLAIN, box, lay, layer, sides_of, subject
+from shapely.affinity import rotate
 from shapely.geometry import LineString, Point, Polygon
 from shapely.ops import substring
 
@@ -20,14 +21,18 @@ from screenplan.planting.existing import row_through, standing_plants
 from screenplan.planting.lines import draw_lines
 from screenplan.planting.neighbours import gaps_between
 from screenplan.planting.rows import set_plants
+from screenplan.planting.setting import Setting
 from screenplan.planting.spans import CLEARANCE_M
 from screenplan.planting.zones import mark_zones
 from screenplan.rules.ruleset import Rule
+from screenplan.site.lots import Many
 from screenplan.site.terrain import Terrain
 
 OFFSET = 2.0 + CLEARANCE_M
 #: The demanded tolerance of a plant towards a zone.
 IN_ZONE_M = 0.001
+#: What rounding makes of a length, metres.
+LAST_DIGIT_M = 1e-12
 DRIVE_RULES = (*PLAIN, Rule("driveway", "driveway", 1.0, reason="test"))
 
 
@@ -261,6 +266,7 @@ def sites(draw):
 
 @given(sites(), st.floats(0.5, 3.0), st.sampled_from(["evened", "exact"]), st.sampled_from([1, 2]),
        st.floats(0, 1.5))  # fmt: skip
+# A plant of the second row at the corner would leave a gap of 3.13 m beside it.
 @example(
     (subject(Polygon([(0, 0), (12, 0), (13, 12), (0, 12)])), [Point(12, 3).buffer(3)]),
     2.75,
@@ -358,6 +364,65 @@ def test_the_outer_of_two_rows_closes_round_a_corner_that_points_inwards(spacing
         assert gaps(mine).max() <= spacing + 1e-6
         assert len(gaps(mine)) == len(mine) - 1
     assert apart(plants).min() >= spacing / 2.0 - 1e-6
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "asked"),
+    [
+        (1.0, 1.5, [("b", 0.0)]),
+        # Neither arm is wider than the spacing: the last digit decides nothing.
+        (2.0 + LAST_DIGIT_M, 1.5, [("b", 0.0)]),
+        (1.5, 2.0 - LAST_DIGIT_M, [("b", 0.0)]),
+        (1.0 - LAST_DIGIT_M, 1.5, [("b", 0.0)]),
+        # As wide as the spacing round the corner: nothing is wanting.
+        (1.0, 1.0 + LAST_DIGIT_M, []),
+        # An arm that is wider, or less than half as wide: halves of 3.6 m and of 2.9 m, thirds of 5.1 m.
+        (1.1, 2.5, [("b", 0.7)]),
+        (2.0, 0.9, [("a", 18.0 + 1.45)]),
+        (2.5, 2.6, [("a", 17.5 + 1.7), ("b", 0.9)]),
+        # 1.2 m each way along the lines, and across the corner √(0.8² + 0.4²) m, less than half the spacing.
+        (2.0, 0.4, []),
+    ],
+)
+def test_a_second_row_goes_round_a_corner_by_arithmetic(before, after, asked):
+    """Two lines of the second row, 20 m each, that meet square: of each only the plant beside the corner stands."""
+    lines = layer(side_id=["a", "b"], row=[2, 2], geometry=[LineString([(0, 0), (20, 0)]), LineString([(20, 0), (20, 20)])])  # fmt: skip
+    rows = plan_with(rows_rows=2, rows_spacing=2.0).rows
+    setting = Setting(Many.one(lines), np.array([shapely.box(-1, -1, 21, 21)]), rows)
+    setting.planted[0].add(20.0 - before, (20.0 - before, 0.0))
+    setting.planted[1].add(after, (20.0, after))
+    setting.fill_second_row()
+    found = [
+        (side, station)
+        for side, own in zip("ab", setting.planted, strict=True)
+        for station in own.stations[1:]
+    ]
+    assert [side for side, _ in found] == [side for side, _ in asked]
+    assert [station for _, station in found] == pytest.approx([station for _, station in asked])
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "fit", "asked"),
+    [
+        (1.0, 6.0, "evened", [[0.0], [0.0, 2.0, 4.0, 6.0]]),
+        (1.0, 6.0, "exact", [[], [0.0, 2.0, 4.0, 6.0]]),
+        (12.0, 1.0, "evened", [[0.0, 2.0, 4.0, 6.0, 8.0, 10.0], [0.0, 1.0]]),
+        (11.0, 1.0, "exact", [[1.0, 3.0, 5.0, 7.0, 9.0], [0.0]]),
+    ],
+)
+def test_a_line_of_half_the_spacing_shares_its_corner_however_it_lies(first, second, fit, asked):
+    """By arithmetic, 2 m apart; invariant: the last digit, by which each turned site has another length, decides nothing."""
+    ends = shapely.linestrings([[(0, 0), (first, 0)], [(first, 0), (first, second)]])
+    ground = np.array([Point(0, 0).buffer(50)])
+    for turn in range(0, 360, 15):
+        lines = layer(side_id=["a", "b"], row=[1, 1], geometry=rotate(shapely.multilinestrings(ends), turn, origin=(0, 0)).geoms)  # fmt: skip
+        rows = plan_with(rows_spacing=2.0, rows_fit=fit).rows
+        setting = Setting(Many.one(lines), ground, rows)
+        setting.join_corners()
+        for some in setting.waves(1):
+            setting.plant_lines(some)
+        for own, stations in zip(setting.planted, asked, strict=True):
+            assert sorted(own.stations) == pytest.approx(stations, abs=1e-9)
 
 
 @pytest.mark.parametrize("fit", ["evened", "exact"])

@@ -303,6 +303,8 @@ def test_rims_are_what_an_outline_keeps_clear_of_its_own_ground():
     )
     there = np.arange(7) != 5
     assert shapely.is_valid(found[there]).all()
+    # A strip that is kept clear as a whole has no hole, not even an empty one.
+    assert shapely.get_num_interior_rings(found[[0, 1, 4]]).tolist() == [1, 1, 0]
     assert shapely.area(shapely.symmetric_difference(found[there], told[there])).max() < 1e-9
     # Closed form: (a - 2 D)², of two squares twice, of a strip of 2 m nothing, of no rim all.
     a = (20.0 - 2.0 * (np.array([2.5, 1.5]) + ARC_EXCESS_M)) ** 2

@@ -171,7 +171,9 @@ class Setting:
             if self.rows[start] != 1 or not free:
                 continue
             crowded = self._is_crowded(start, self.begins[start])
-            short = min(length, other) < (2 if start == end else 1) * self.least
+            short = min(length, other) < (2 if start == end else 1) * self.least * (
+                1.0 - EQUAL_SHARE
+            )
             kept = not self.fill_existing and (self.standing_on(start) or self.standing_on(end))
             if crowded or short or kept:
                 continue
@@ -269,8 +271,8 @@ class Setting:
                 (0.0, first), self.stretches[line]
             ):
                 continue
-            arms = (length - last, first)
-            if min(arms) >= self.least and max(arms) <= self.spacing < sum(arms):
+            arms, most = (length - last, first), self.spacing * (1.0 + EQUAL_SHARE)
+            if min(arms) >= self.least * (1.0 - EQUAL_SHARE) and max(arms) <= most < sum(arms):
                 self._fill(line, [0.0])
                 continue
             at = between(last, length + first, self.spacing)
@@ -349,7 +351,7 @@ class Setting:
         found: list[list[tuple[float, float]]] = [[] for _ in some]
         number, points, least = self._within_boxes(some)
         lines = self.lines[np.array(some, dtype=int)[number]]
-        near = shapely.distance(points, lines) < least
+        near = shapely.distance(points, lines) < least * (1.0 - EQUAL_SHARE)
         # The plant of a shared corner belongs to both lines.
         spots = shapely.get_coordinates(points).tolist()
         for k in np.flatnonzero(near).tolist():

@@ -81,9 +81,7 @@ def trim(
     kept = np.arange(len(count)) if keep_whole else np.flatnonzero((count > 0) & (ends[:, 1] - ends[:, 0] >= CRUMB_M))  # fmt: skip
     errors = _refused(drawn, kept, zones, plan)
     kept = kept[~np.isin(drawn.group[kept], list(errors))]
-    plantable = [0.0] * len(count)
-    for line, length in zip(of.tolist(), (high - low).tolist(), strict=True):
-        plantable[line] += length
+    plantable = np.bincount(of, high - low, minlength=len(count))
     lines = drawn.line[kept]
     if not keep_whole:
         lines = cut_out_each(lines, *ends[kept].T)
@@ -102,7 +100,7 @@ def trim(
         "row": drawn.row[kept],
         "offset_m": drawn.offset_m[kept],
         "length_m": shapely.length(lines),
-        "plantable_m": np.array(plantable)[kept],
+        "plantable_m": plantable[kept],
         "bound_by": bounds,
         "geometry": lines,
     }

@@ -230,7 +230,7 @@ def rims(
     found = np.full(len(own), None, dtype=object)
     there = reach_m > 0.0
     whole = np.flatnonzero(plain & there)
-    holes, of = shapely.get_parts(inner[whole], return_index=True)
+    holes, of = _ground_parts(inner[whole])
     number = np.concatenate([np.arange(len(whole)), of])
     rings = shapely.get_exterior_ring(np.concatenate([own[whole], holes]))
     order = np.argsort(number, kind="stable")
