@@ -158,6 +158,28 @@ def test_what_the_views_leave_open_without_a_kind_is_asked_for_anew(monkeypatch)
     assert (lost(layers, found, TABLE) == 3).all()
 
 
+# What the views leave open comes before what is closed and what it costs: the second planting keeps to the limit, the
+# first does not, though it closes one view more for less.
+def test_what_keeps_to_the_limit_is_taken_though_it_costs_more(monkeypatch):
+    followed, made, real, lay = [], [], rounds.open_without, rounds.lay_out
+
+    def worse_at_first(*given):
+        followed.append(real(*given))
+        return (
+            followed[-1] if len(followed) > 1 else {kind: np.full(3, 0.5) for kind in followed[0]}
+        )
+
+    monkeypatch.setattr(rounds, "open_without", worse_at_first)
+    monkeypatch.setattr(rounds, "lay_out", lambda *given, **more: made.append(lay(*given, **more)) or made[-1])  # fmt: skip
+    layers = site(**DEEP)
+    found = design(layers, design_closed_without_one=0.3, **BOTH)
+    first, second = made
+    assert first.solution.cost < second.solution.cost
+    assert first.closed.sum() > second.closed.sum()
+    assert found["design"].iloc[0]["cost"] == second.solution.cost
+    assert (lost(layers, found, TABLE) >= 1).all()
+
+
 def test_three_kinds_in_turn_hold_what_is_asked():
     layers = site(**DEEP)
     found = design(

@@ -39,6 +39,32 @@ def with_least_left(limits: Limits, pool: Pool) -> Limits:
     return replace(limits, least_left=limits.left_share * can_close(pool, limits))
 
 
+def not_held(choice: Choice, whole: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
+    """Tell which views some of the rays hold closed without a kind, and all of them do not, (views,).
+
+    None where all rays leave enough closed whichever kind dies out.
+
+    Examples
+    --------
+    A plant of each of two kinds; of the two rays of a view each stops one, and the second ray was not among those that
+    were looked at.
+
+    >>> from scipy.sparse import csr_array
+    >>> whole = Choice(np.ones(2), np.arange(2), *[np.arange(2)] * 3, (), csr_array(np.eye(2)),
+    ...     csr_array(np.full((1, 2), 0.5)), np.array([0.9]), np.ones(1))
+    >>> some = replace(whole, stops=csr_array(np.ones((2, 1))), light=csr_array(np.ones((1, 1))))
+    >>> not_held(some, whole, Limits(least_left=1.0), np.array([True, True])).tolist()
+    [True]
+    """
+    found = np.zeros(len(choice.need), bool)
+    if whole.left_weight(planted) >= limits.least_left - SLACK:
+        return found
+    on_all = whole.left_closed(planted)
+    for kind, held in choice.left_closed(planted).items():
+        found |= held & ~on_all[kind]
+    return found
+
+
 def hold_without_one(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
     """Add plants until enough stays closed whichever kind dies out, and take off what is then of no use.
 
@@ -76,7 +102,7 @@ def say_left(found: Chosen, pool: Pool, limits: Limits, stage: Stage) -> str:
     assert found.layers is not None  # something is planted
     views, can = stage.plan.views, can_close(pool, limits)
     left = left_closed(open_without(found.layers, stage, pool.rays.views), pool, views.threshold)
-    share, other = min(left / can, 1.0), ""
+    share, other = min(left / max(can, SLACK), 1.0), ""
     if views.missing_year != stage.year:
         other = f", for the year of views.missing_year, {views.missing_year}"
     return said(
