@@ -79,6 +79,7 @@ def test_a_file_lies_beside_the_plan(tmp_path, monkeypatch):
             {"rain": ["80"] * 12},
             r'month 1: \'80\' has no unit \(and 11 more months\)\. Write each month with its unit, such as "60 mm" or "2.4 in"',
         ),
+        ({"rain": [*MILLIMETRES[:10], "2", "3"]}, r"month 11: '2' has no unit \(and 1 more month\)\. Write"),
         ({"rain": [*MILLIMETRES[:11], "3"]}, r"month 12: '3' has no unit\. Write each month"),
         ({"rain": ["-1 mm"] * 12}, "out of range"),
         ({"rain": ["2.3 m"] * 12}, "of rain in a year are more than have ever fallen"),

@@ -218,7 +218,11 @@ def _takes(told: Mapping[str, Any], due: Sequence[dict], units: str, *, normals:
             else f"at most {water} if no rain falls"
         )
         hours = _whole(pour)
-        hose = f", and {_counted(hours, 'hour')} with one hose or fewer with a drip line" if hours else ""
+        hose = (
+            f", and {_counted(hours, 'hour')} with one hose or fewer with a drip line"
+            if hours
+            else ""
+        )
         parts.append(f"{_counted(told['rounds'], 'round')} of water, {rain}{hose}")
     if not is_missing(told["material"]):
         parts.append(f"{told['material']:,.2f} for what is bought, by your prices")

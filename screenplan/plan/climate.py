@@ -55,7 +55,8 @@ def _read_months(values: Any, info: ValidationInfo) -> Any:
     wrong = {month: said for month, value in enumerate(values, 1) if (said := _wrong(name, value))}
     if wrong:
         first, said = next(iter(wrong.items()))
-        more = f" (and {len(wrong) - 1} more months)" if len(wrong) > 1 else ""
+        others = len(wrong) - 1
+        more = f" (and {others} more {'month' if others == 1 else 'months'})" if others else ""
         raise WrongError(f"month {first}: {said}{more}", _how(name))
     return values
 
