@@ -14,6 +14,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.said import said
 from screenplan.plan import Options
 from screenplan.plan.design import Design
+from screenplan.planting.hedges import living_kind
 from screenplan.views.kinds_lost import open_shares
 from screenplan.views.sight import sight_of
 
@@ -82,7 +83,7 @@ def open_without(made: Layers, stage: Stage, views: Sequence[str]) -> dict[str, 
     sight = sight_of(layers, plan.views, stage.terrain, stage.kept)
     asked = plan.views.model_copy(update={"missing_year": stage.year})
     plan = plan.model_copy(update={"views": asked})
-    kinds, found = plants["species"].astype(str), {}
+    kinds, found = plants["species"].astype(str).map(living_kind), {}
     for kind in kinds.unique():
         left = plants[kinds != kind].reset_index(drop=True)
         shares = open_shares(sight, left, plan, stage.species_table)
@@ -114,7 +115,7 @@ def say_left(found: Chosen, pool: Pool, limits: Limits, stage: Stage) -> str:
 
 def refuse_one_kind(offer: Offer, plan: Options, standing: int) -> None:
     """Refuse to hold views closed without one kind where only one may be planted, or where plants stand already."""
-    kinds = {option.species.key for option in offer.options}
+    kinds = {living_kind(option.species.key) for option in offer.options}
     if min(plan.design.most_kinds, len(kinds)) < 2:
         raise refuse(
             "views are to stay closed if any one kind dies out, and the design may plant 1 kind",
@@ -156,7 +157,7 @@ def add_until_held(choice: Choice, limits: Limits, planted: np.ndarray) -> np.nd
         if min(left.values(), default=np.inf) >= limits.least_left - SLACK:
             return planted
         worst = min(left, key=lambda kind: left[kind])
-        others = choice.kind != worst
+        others = choice.dies_as != worst
         met = choice.met(planted & others) > 0
         lack = np.maximum(choice.need - light[met].sum(axis=0), 0.0)
         lack = np.where(choice.closed(others), lack, 0.0)

@@ -29,6 +29,7 @@ from screenplan.design.winter import Winter
 from screenplan.ground.kept import Kept
 from screenplan.plan import Options
 from screenplan.plan.planting import Chance
+from screenplan.planting.hedges import living_kind
 from screenplan.planting.species_model import Species
 from screenplan.site.terrain import Terrain
 from screenplan.views.opened import Rays
@@ -82,10 +83,11 @@ class Pool:
         shares = csr_array((light, (view, np.arange(count))), shape=(views, count))
         stops, merged = merge_rays(csr_array(self.stops[:, np.flatnonzero(taken)]), shares)
         option = self.candidates.table["option"].to_numpy(int)
-        kinds, genera = (
+        kinds, living, genera = (
             np.unique(names, return_inverse=True)[1]
             for names in (
                 [offered.species.key for offered in options],
+                [living_kind(offered.species.key) for offered in options],
                 [offered.species.genus for offered in options],
             )
         )
@@ -97,7 +99,7 @@ class Pool:
             # Of a mixture all plants are of its first option here, so that it may stand as a whole.
             self.candidates.table.groupby(stretch)["option"].transform("min").to_numpy(int),
             kinds[option], genera[option], tuple(self.exclusive), stops, merged,
-            np.where(need > 0.0, need + 2.0 * SLACK, 0.0), self.weight, self.candidates.mixed,
+            np.where(need > 0.0, need + 2.0 * SLACK, 0.0), self.weight, self.candidates.mixed, living[option],
         )  # fmt: skip
 
 
@@ -255,7 +257,7 @@ def _left_without(
     left = open_without(found.layers, stage, pool.rays.views)
     if left_closed(left, pool, threshold) >= limits.least_left - SLACK:
         return True, opened
-    keys = sorted({option.species.key for option in pool.candidates.options})
+    keys = sorted({living_kind(option.species.key) for option in pool.candidates.options})
     for kind, held in whole.left_closed(found.planted).items():
         share = left[keys[kind]]
         opened = np.maximum(opened, np.where(held & (share > threshold), share, 0.0))
