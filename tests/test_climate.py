@@ -85,7 +85,9 @@ def test_a_file_lies_beside_the_plan(tmp_path, monkeypatch):
         ({"rain": ["2.3 m"] * 12}, "of rain in a year are more than have ever fallen"),
         ({"lowest": CELSIUS}, "lowest temperatures are given without the highest"),
         ({"highest": CELSIUS}, "highest temperatures are given without the lowest"),
-        ({"lowest": ["9 C"] * 12, "highest": ["8 C"] * 12}, "the lowest, 9 °C, is above the highest, 8 °C"),
+        ({"lowest": ["9 C"] * 12, "highest": ["8 C"] * 12}, "the lowest, 9 °C, is not below the highest, 8 °C"),
+        ({"lowest": CELSIUS, "highest": CELSIUS}, "month 1: the lowest, .* °C, is not below the highest"),
+        ({"lowest": CELSIUS, "highest": CELSIUS, "temperature": CELSIUS}, "month 1: the lowest is .*, the mean"),
         (
             {"lowest": ["1 C"] * 12, "highest": ["3 C"] * 12, "temperature": ["4 C"] * 12},
             "the lowest is 1 °C, the mean 4 °C and the highest 3 °C. Look whether the lists are exchanged",
