@@ -68,8 +68,8 @@ def list_mixtures(options: Sequence[Option], plan: Options) -> Mixtures | None:
     """List the mixtures, the kind that the plan names first before the others; None where the plan asks for no groups.
 
     Sizes and spacings are matched by their rank, the smallest of the one kind with the smallest of the others; a
-    mixture stands at the narrowest of their spacings. Where views are to stay closed without one kind, each kind may begin. Kinds between which a disease passes are never mixed, nor is a
-    kind with its own clipped hedge.
+    mixture stands at the narrowest of their spacings. Where views are to stay closed without one kind, each kind may
+    begin. Kinds between which a disease passes are never mixed, nor is a kind with its own clipped hedge.
 
     Raises
     ------
