@@ -81,6 +81,20 @@ def test_the_view_that_opens_most_is_that_of_the_views_traced_without_the_kind(l
     assert table["share"].sum() == pytest.approx(1.0)
 
 
+# Invariant: a hedge that is clipped dies with its kind, so that what is lost is the same whichever of both is planted.
+def test_a_kind_and_its_own_clipped_hedge_die_as_one():
+    w, plants = windows((0, 6)), mixed()
+    some = plants["species"].where(
+        (plants["species"] != "cone") | (plants.index % 2 == 0), "cone_clipped"
+    )
+    assert some.nunique() == 3
+    table = TABLE | {"cone_clipped": TABLE["cone"]}
+    found = lost(plants.assign(species=some), w=w, species_table=table)
+    pd.testing.assert_frame_equal(found, lost(plants, w=w))
+    cones = plants.assign(species=some)[plants["species"] == "cone"].reset_index(drop=True)
+    assert lost(cones, w=w, species_table=table).empty
+
+
 def test_nothing_is_said_of_one_kind_or_where_nobody_asks():
     assert lost(mixed().assign(species="cone"), w=windows((0, 6))).empty
     (step,) = [step for step in steps_for([]) if step.name == "kinds_lost"]

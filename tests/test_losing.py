@@ -53,6 +53,26 @@ def test_the_limit_is_what_its_words_say(seed):
         assert told == (left is not None and left < 1.0 - 1e-9)
 
 
+# By trying every planting: two of three kinds that die out as one are held as one kind of two would be.
+@pytest.mark.parametrize("seed", range(6))
+def test_a_kind_and_its_own_clipped_hedge_die_as_one(seed):
+    choice, limits = (
+        made_up(seed, plants=9, kinds=3),
+        Limits(least_run=1, most_kinds=3, least_left=1.0),
+    )
+    choice = replace(choice, living=np.array([0, 0, 1])[choice.kind])
+    as_one = replace(choice, kind=choice.living, living=None)
+    for bits in product((False, True), repeat=9):
+        planted = np.array(bits)
+        left = left_by_words(as_one, planted)
+        told = "one kind lost" in breaks_of(choice, limits, planted)
+        assert told == (left is not None and left < 1.0 - 1e-9)
+    limits = replace(limits, open_price=price_of_open(choice, limits))
+    solution = find_planting(choice, limits, seconds=20.0)
+    assert breaks_of(choice, limits, solution.planted) == []
+    assert solution.counts == pytest.approx(least_of_all(choice, limits), abs=SAME)
+
+
 @pytest.mark.evidence(
     part="Design",
     kind="every case",
@@ -158,6 +178,28 @@ def test_what_the_views_leave_open_without_a_kind_is_asked_for_anew(monkeypatch)
     assert (lost(layers, found, TABLE) == 3).all()
 
 
+# What the views leave open comes before what is closed and what it costs: the second planting keeps to the limit, the
+# first does not, though it closes one view more for less.
+def test_what_keeps_to_the_limit_is_taken_though_it_costs_more(monkeypatch):
+    followed, made, real, lay = [], [], rounds.open_without, rounds.lay_out
+
+    def worse_at_first(*given):
+        followed.append(real(*given))
+        return (
+            followed[-1] if len(followed) > 1 else {kind: np.full(3, 0.5) for kind in followed[0]}
+        )
+
+    monkeypatch.setattr(rounds, "open_without", worse_at_first)
+    monkeypatch.setattr(rounds, "lay_out", lambda *given, **more: made.append(lay(*given, **more)) or made[-1])  # fmt: skip
+    layers = site(**DEEP)
+    found = design(layers, design_closed_without_one=0.3, **BOTH)
+    first, second = made
+    assert first.solution.cost < second.solution.cost
+    assert first.closed.sum() > second.closed.sum()
+    assert found["design"].iloc[0]["cost"] == second.solution.cost
+    assert (lost(layers, found, TABLE) >= 1).all()
+
+
 def test_three_kinds_in_turn_hold_what_is_asked():
     layers = site(**DEEP)
     found = design(
@@ -184,6 +226,8 @@ def test_another_year_of_the_table_is_told():
     [
         ({}, {"design_kinds": ["column"]}, "the design may plant 1 kind. Name more kinds in design.kinds"),
         ({}, {"design_most_kinds": 1}, "the design may plant 1 kind"),
+        ({"species_table": TABLE | {"column_clipped": replace(TABLE["column"], key="column_clipped")}},
+         {"design_kinds": ["column", "column_clipped"]}, "the design may plant 1 kind"),
         ({"existing_screens": standing(*range(-4, 5), height_m=0.5)}, {}, "and plants stand already"),
         # One row alone, of which each view needs all.
         ({"at": (0.0,), "places": [Point(0, -5)]}, {"design_inner": False, "rows_along": ["north"]},
@@ -191,6 +235,8 @@ def test_another_year_of_the_table_is_told():
     ],
 )  # fmt: skip
 def test_what_cannot_be_held_is_refused(layers, values, says):
+    layers, table = dict(layers), layers.get("species_table", TABLE)
+    layers.pop("species_table", None)
     layers = site(**{"at": (0.0,), **layers})
     with pytest.raises(InputError, match=rf"key design\.closed_without_one: .*{says}"):
-        design(layers, design_closed_without_one=0.9, **(BOTH | values))
+        design(layers, table, design_closed_without_one=0.9, **(BOTH | values))

@@ -20,7 +20,7 @@ from screenplan.design.choice import Limits, breaks_of, counts, runs_in
 from screenplan.design.greedy import plant_greedily
 from screenplan.design.kinds import list_options
 from screenplan.design.meetings import meeting_pairs
-from screenplan.design.mixtures import group_sizes, list_mixtures, turns
+from screenplan.design.mixtures import list_mixtures, partings, turns
 from screenplan.design.programme import find_planting, price_of_open
 from screenplan.design.search import Search
 from screenplan.ground.errors import InputError
@@ -56,7 +56,7 @@ def groups_in(plants):
 @given(st.integers(0, 60), st.integers(1, 8), st.integers(0, 6))
 def test_stations_are_parted_into_groups_within_the_range(count, low, more):
     high = low + more
-    sizes = group_sizes(count, low, high)
+    sizes = next(partings(count, low, high), [])
     assert all(low <= size <= high for size in sizes)
     assert max(sizes, default=0) - min(sizes, default=0) <= 1
     best = max(

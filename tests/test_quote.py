@@ -20,6 +20,8 @@ from screenplan.works.years import count_years
 
 TODAY = dt.date(2027, 1, 15)
 PRICES = {"plant": 40.0, "mulch": 4.5}
+#: Each amount is rounded to a cent: of one, and of all on a page.
+CENT, CENTS = 0.005, 0.1
 
 
 #: Rain of the months, made up: with it and a day of planting the water is known.
@@ -54,8 +56,8 @@ def test_the_first_year_leaves_out_later_goods():
     second, _, _ = offered({"years": 2})
     again = {line.name: line for line in second.lines}["Mulch to top up"]
     # One of the three times falls into the second year.
-    assert again.amount == pytest.approx(cost.loc["mulch_again", "cost"] / 3.0)
-    assert again.amount == pytest.approx(again.count * again.price)
+    assert again.amount == pytest.approx(cost.loc["mulch_again", "cost"] / 3.0, abs=CENT)
+    assert again.amount == pytest.approx(again.count * again.price, abs=CENT)
 
 
 def test_work_is_hours_by_access_and_the_price_of_an_hour():
@@ -63,11 +65,13 @@ def test_work_is_hours_by_access_and_the_price_of_an_hour():
     hard, _, _ = offered({"access": 1.5}, more=RAINY)
     hours = layers["year_costs"].set_index("year").loc[[-1, 0], "hours"].sum()
     work = [work_of(offer) for offer in (easy, hard)]
-    assert sum(work[0].values()) == pytest.approx(30.0 * hours)
-    assert {name: 1.5 * amount for name, amount in work[0].items()} == pytest.approx(work[1])
+    assert sum(work[0].values()) == pytest.approx(30.0 * hours, abs=CENTS)
+    assert {name: 1.5 * amount for name, amount in work[0].items()} == pytest.approx(
+        work[1], abs=2.0 * CENT
+    )
     water = layers["water_by_month"]
     first = water.loc[(water["year"] == 0).to_numpy(bool), "hours"].sum()
-    assert work[0]["Work: watering"] == pytest.approx(30.0 * first)
+    assert work[0]["Work: watering"] == pytest.approx(30.0 * first, abs=CENT)
 
 
 def work_of(offer):
@@ -84,9 +88,31 @@ def test_water_that_is_known_at_most_is_not_quoted():
     poured = (first["hours"] * first["times"].astype(float)).sum()
     assert poured > 0.0
     covered = years.loc[[-1, 0], "hours"].sum()
-    assert sum(work_of(offer).values()) == pytest.approx(30.0 * (covered - poured))
+    assert sum(work_of(offer).values()) == pytest.approx(30.0 * (covered - poured), abs=CENTS)
     known, _, _ = offered({"customer": "A"}, more=RAINY)
     assert not any("climate.rain" in text for text in known.missing)
+
+
+def test_water_that_is_known_at_most_has_no_price_either():
+    water = {"cost": {"prices": PRICES | {"water_daily": 0.01}, "hour": 30.0}}
+    offer, layers, _ = offered({"customer": "A"}, more=water)
+    priced = layers["cost"].set_index("item").loc["water_daily"]
+    assert priced["cost"] > 0.0
+    assert priced["name"] not in {line.name for line in offer.lines}
+    known, *_ = offered({"customer": "A"}, more=RAINY | water)
+    assert priced["name"] in {line.name for line in known.lines}
+    # Also where no work is quoted.
+    bare, *_ = offered({"customer": "A"}, hour=None)
+    assert sum("climate.rain" in text for text in bare.missing) == 1
+
+
+# Invariant: what is written of the lines adds up to what is written of the total.
+@pytest.mark.parametrize("hour", [31.37, 29.99, 33.33])
+def test_the_lines_add_up_to_the_total_to_the_cent(hour):
+    offer, *_ = offered({"margin": 0.07, "tax": 0.19}, hour=hour, more=RAINY)
+    parts = [*(line.amount for line in offer.lines), offer.margin, offer.tax]
+    cents = sum(round(100 * float(f"{part:.2f}")) for part in parts)
+    assert f"{offer.total:.2f}" == f"{cents / 100:.2f}"
 
 
 def test_earth_is_taken_away_by_a_price_or_not_included():
@@ -96,14 +122,14 @@ def test_earth_is_taken_away_by_a_price_or_not_included():
     assert any("quote.spoil_price" in text for text in unpriced.missing)
     taken, _, _ = offered({"spoil": True, "spoil_price": 20.0})
     earth = layers["quantities"].set_index("item").loc["surplus", "amount"]
-    assert taken.sum - kept.sum == pytest.approx(20.0 * SWELL * earth)
+    assert taken.sum - kept.sum == pytest.approx(20.0 * SWELL * earth, abs=CENT)
     assert not any("earth" in text for text in taken.missing)
 
 
 def test_margin_and_tax():
     plain, _, _ = offered({"customer": "A"})
     full, _, _ = offered({"margin": 0.1, "tax": 0.2})
-    assert full.total == pytest.approx(plain.total * 1.1 * 1.2)
+    assert full.total == pytest.approx(plain.total * 1.1 * 1.2, abs=3.0 * CENT)
 
 
 def test_what_has_no_price_is_not_included_and_never_priced():

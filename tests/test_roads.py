@@ -5,6 +5,7 @@ import pytest
 import shapely
 from effects_kit import layer, parcels, row
 from options_kit import plan_with
+from shapely import affinity
 
 from screenplan.effects.roads import (
     MPH_KMH,
@@ -130,6 +131,25 @@ def test_a_new_fence_is_held_against_what_drivers_must_see_over():
     # 30 in may stand there.
     low = judge_road_sight(*said, new_fence([(2.0, 2.8), (17.8, 2.8)], 30 * 0.0254))
     assert low.result == "passes"
+
+
+# Invariant: a fence on the boundary (instead.inset = 0) runs along the legs of a corner's triangle, whichever way the lot is
+# turned; one that ends where the triangle begins does not.
+@pytest.mark.parametrize("turn", range(0, 360, 7))
+def test_a_fence_along_the_rim_stands_in_the_way_whichever_way_the_lot_is_turned(turn):
+    def turned(shape):
+        return affinity.rotate(shape, turn, origin=(0, 0))
+
+    corner = shapely.Polygon([(40.0, 0.0), (40.0 - 25 * FOOT_M, 0.0), (40.0, 25 * FOOT_M)])
+    areas = layer([turned(corner)], area_id=["s"], kind=["corner"], at=["south and east"], clear_from_m=[0.76])  # fmt: skip
+    for xy, result in (
+        ([(0.0, 0.0), (40.0, 0.0), (40.0, 60.0)], "fails"),
+        ([(0.0, 0.0), (40.0, 0.0)], "fails"),
+        ([(0.0, 0.0), (40.0 - 25 * FOOT_M, 0.0)], "passes"),
+    ):
+        fence = new_fence(xy).assign(geometry=[turned(shapely.LineString(xy))])
+        finding = judge_road_sight(road(), drive(), areas, areas.iloc[:0], True, fence)
+        assert finding.result == result
 
 
 def test_plants_and_a_new_fence_in_the_way_are_both_told():

@@ -22,7 +22,8 @@ from screenplan.works.evaporation import shares_of_peak
 from screenplan.works.kinds import kinds_of
 from screenplan.works.measuring import choose_to_measure
 from screenplan.works.quantities import count_material
-from screenplan.works.water_months import lay_water
+from screenplan.works.water import Stage
+from screenplan.works.water_months import _Part, _record, lay_water
 from screenplan.works.watering import litres_of
 from screenplan.works.years import count_years
 
@@ -160,6 +161,24 @@ def test_lowest_and_highest_temperatures_change_the_need_and_are_named():
     assert frozen.any()
     nowhere = lay_water(PLANTS, plan=plan, position_deg=None)
     assert "Thornthwaite" in nowhere.iloc[0]["source"]
+
+
+# By hand: ten rounds, of which each needs 0.8 and has 0.5 of rain, are three; in the last digit they are more.
+def test_rounds_hang_on_no_last_digit():
+    assert (0.8 - 0.5) * 10 > 3.0
+    stage = Stage("water_often", "", 1, 2, 10)
+    part = _Part(stage, set(range(1, 21, 2)), 100.0)
+    rain = [0.5 * INCH_MM / 1000.0 * 30 / 2] * 12
+    row = _record(part, dt.date(2027, 4, 1), rain, np.full(12, 0.8), None)
+    assert (row["month"], row["rounds"]) == (4, 3)
+    assert row["water_l"] == pytest.approx(30.0)
+    # As much rain as is needed, but for the last digit: none is poured.
+    none = _record(part, dt.date(2027, 4, 1), rain, np.full(12, 0.5 + 1e-15), None)
+    assert (none["rounds"], none["water_l"], none["says"]) == (
+        0,
+        0.0,
+        "None: the rain of the normals is enough",
+    )
 
 
 def test_in_a_cool_month_rain_is_held_against_the_smaller_need():

@@ -15,7 +15,7 @@ from screenplan.contracts.task_times import BEFORE, YEARS, days_of, tasks_in, ye
 from screenplan.outputs.calendar_file import write_calendar
 from screenplan.outputs.conform import conform
 from screenplan.outputs.report import About
-from screenplan.outputs.year_sheet import make_years
+from screenplan.outputs.year_sheet import _takes, make_years
 from screenplan.rules.limit_kinds import Nesting
 from screenplan.rules.limits import limit_named
 from screenplan.works.calendar import schedule_work
@@ -206,6 +206,21 @@ def test_the_hours_of_watering_are_told_apart(made):
     pour = told["water_l"] / (0.75 * 3.785411784 * 60)
     assert f"and {pour:.0f} hours with one hose" in page
     assert f"about {told['hours'] - pour:.0f} hours of one person" in page
+
+
+@pytest.mark.parametrize(
+    ("hours", "each", "says"),
+    [
+        # By hand: of 1.3 hours one is left beside 0.3 of watering, of 0.9 none but rounding, and one of watering.
+        (1.3, 0.3, "about 1 hour of one person, as far as rates are known; 1 round of water, 5 l besides"),
+        (0.9 - 1e-15, 0.9, "1 task; 1 round of water, 5 l besides the rain of your normals, and 1 hour with one hose"),
+        (0.3, 0.3, "1 task; 1 round of water, 5 l besides the rain of your normals."),
+    ],
+)  # fmt: skip
+def test_few_hours_are_told_in_words_that_fit(hours, each, says):
+    told = {"tasks": 1, "hours": hours, "rounds": 1, "water_l": 5.0, "material": None, "labour_cost": None}  # fmt: skip
+    due = [{"part": "water", "hours": each, "times": 1}]
+    assert says in _takes(told, due, "metric", normals=True)
 
 
 @pytest.mark.parametrize("clip", range(1, 12))

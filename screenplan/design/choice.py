@@ -63,6 +63,8 @@ class Choice:
         How much each view matters, 0 or more.
     mixed : ndarray of bool, (plants,), or None
         Which stand in rows whose kinds take turns; None for none.
+    living : ndarray of int, (plants,), or None
+        Kinds that die out as one, a kind with its own clipped hedge, have one number here; None where each is by itself.
     """
 
     price: np.ndarray
@@ -76,6 +78,7 @@ class Choice:
     need: np.ndarray
     weight: np.ndarray
     mixed: np.ndarray | None = None
+    living: np.ndarray | None = None
 
     def __post_init__(self):
         plants, views = len(self.price), len(self.need)
@@ -142,6 +145,11 @@ class Choice:
         """Tell which views some plants close, (views,)."""
         return self.stopped(planted) >= self.need - SLACK
 
+    @property
+    def dies_as(self) -> np.ndarray:
+        """Number of what dies out as one, of each plant, (plants,)."""
+        return self.kind if self.living is None else self.living
+
     def left_closed(self, planted) -> dict[int, np.ndarray]:
         """Tell for each kind of some plants which views they close without it, (views,).
 
@@ -156,8 +164,8 @@ class Choice:
         """
         planted = np.asarray(planted, bool)
         return {
-            int(kind): self.closed(planted & (self.kind != kind))
-            for kind in np.unique(self.kind[planted])
+            int(kind): self.closed(planted & (self.dies_as != kind))
+            for kind in np.unique(self.dies_as[planted])
         }
 
     def left_weight(self, planted) -> float:

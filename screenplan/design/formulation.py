@@ -181,8 +181,10 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
     rows.add(-np.inf, 0.0, **_stopping(stops, each_before), z=eye_array(groups))
     rows.add(0.0, np.inf, z=choice.light, c=-_diagonal(needs))
     for kind in lost:
-        # What the others stop closes views without it; these are enough if a plant of it stands.
-        others = csr_array(_diagonal((choice.kind != kind).astype(float)) @ stops)
+        # What the others stop closes views without it, and without its own clipped hedge; these are enough if a plant
+        # of it stands.
+        gone = choice.dies_as[choice.kind == kind][0]
+        others = csr_array(_diagonal((choice.dies_as != gone).astype(float)) @ stops)
         others.eliminate_zeros()
         left = {f"z{kind}": eye_array(groups)}
         rows.add(-np.inf, 0.0, **_stopping(others, each_before), **left)

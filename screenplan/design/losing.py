@@ -14,6 +14,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.said import said
 from screenplan.plan import Options
 from screenplan.plan.design import Design
+from screenplan.planting.hedges import living_kind
 from screenplan.views.kinds_lost import open_shares
 from screenplan.views.sight import sight_of
 
@@ -39,6 +40,32 @@ def with_least_left(limits: Limits, pool: Pool) -> Limits:
     return replace(limits, least_left=limits.left_share * can_close(pool, limits))
 
 
+def not_held(choice: Choice, whole: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
+    """Tell which views some of the rays hold closed without a kind, and all of them do not, (views,).
+
+    None where all rays leave enough closed whichever kind dies out.
+
+    Examples
+    --------
+    A plant of each of two kinds; of the two rays of a view each stops one, and the second ray was not among those that
+    were looked at.
+
+    >>> from scipy.sparse import csr_array
+    >>> whole = Choice(np.ones(2), np.arange(2), *[np.arange(2)] * 3, (), csr_array(np.eye(2)),
+    ...     csr_array(np.full((1, 2), 0.5)), np.array([0.9]), np.ones(1))
+    >>> some = replace(whole, stops=csr_array(np.ones((2, 1))), light=csr_array(np.ones((1, 1))))
+    >>> not_held(some, whole, Limits(least_left=1.0), np.array([True, True])).tolist()
+    [True]
+    """
+    found = np.zeros(len(choice.need), bool)
+    if whole.left_weight(planted) >= limits.least_left - SLACK:
+        return found
+    on_all = whole.left_closed(planted)
+    for kind, held in choice.left_closed(planted).items():
+        found |= held & ~on_all[kind]
+    return found
+
+
 def hold_without_one(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
     """Add plants until enough stays closed whichever kind dies out, and take off what is then of no use.
 
@@ -56,7 +83,7 @@ def open_without(made: Layers, stage: Stage, views: Sequence[str]) -> dict[str, 
     sight = sight_of(layers, plan.views, stage.terrain, stage.kept)
     asked = plan.views.model_copy(update={"missing_year": stage.year})
     plan = plan.model_copy(update={"views": asked})
-    kinds, found = plants["species"].astype(str), {}
+    kinds, found = plants["species"].astype(str).map(living_kind), {}
     for kind in kinds.unique():
         left = plants[kinds != kind].reset_index(drop=True)
         shares = open_shares(sight, left, plan, stage.species_table)
@@ -76,7 +103,7 @@ def say_left(found: Chosen, pool: Pool, limits: Limits, stage: Stage) -> str:
     assert found.layers is not None  # something is planted
     views, can = stage.plan.views, can_close(pool, limits)
     left = left_closed(open_without(found.layers, stage, pool.rays.views), pool, views.threshold)
-    share, other = min(left / can, 1.0), ""
+    share, other = min(left / max(can, SLACK), 1.0), ""
     if views.missing_year != stage.year:
         other = f", for the year of views.missing_year, {views.missing_year}"
     return said(
@@ -88,7 +115,7 @@ def say_left(found: Chosen, pool: Pool, limits: Limits, stage: Stage) -> str:
 
 def refuse_one_kind(offer: Offer, plan: Options, standing: int) -> None:
     """Refuse to hold views closed without one kind where only one may be planted, or where plants stand already."""
-    kinds = {option.species.key for option in offer.options}
+    kinds = {living_kind(option.species.key) for option in offer.options}
     if min(plan.design.most_kinds, len(kinds)) < 2:
         raise refuse(
             "views are to stay closed if any one kind dies out, and the design may plant 1 kind",
@@ -130,7 +157,7 @@ def add_until_held(choice: Choice, limits: Limits, planted: np.ndarray) -> np.nd
         if min(left.values(), default=np.inf) >= limits.least_left - SLACK:
             return planted
         worst = min(left, key=lambda kind: left[kind])
-        others = choice.kind != worst
+        others = choice.dies_as != worst
         met = choice.met(planted & others) > 0
         lack = np.maximum(choice.need - light[met].sum(axis=0), 0.0)
         lack = np.where(choice.closed(others), lack, 0.0)

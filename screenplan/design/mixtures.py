@@ -68,8 +68,8 @@ def list_mixtures(options: Sequence[Option], plan: Options) -> Mixtures | None:
     """List the mixtures, the kind that the plan names first before the others; None where the plan asks for no groups.
 
     Sizes and spacings are matched by their rank, the smallest of the one kind with the smallest of the others; a
-    mixture stands at the narrowest of their spacings. Where views are to stay closed without one kind, each kind may begin. Kinds between which a disease passes are never mixed, nor is a
-    kind with its own clipped hedge.
+    mixture stands at the narrowest of their spacings. Where views are to stay closed without one kind, each kind may
+    begin. Kinds between which a disease passes are never mixed, nor is a kind with its own clipped hedge.
 
     Raises
     ------
@@ -167,26 +167,21 @@ def _by_rank(values: list[list[float]]) -> list[tuple[float, ...]]:
     ]
 
 
-def group_sizes(count: int, low: int, high: int) -> list[int]:
-    """Part so many stations into groups from so many to so many plants, as even as can be.
+def partings(count: int, low: int, high: int) -> Iterator[list[int]]:
+    """Give the ways to part so many stations into groups from so many to so many plants, the usual number of groups first.
 
-    What is left over at the end, where no groups fit in, stays without.
+    Groups are as even as can be; what is left over at the end, where no groups fit in, stays without.
 
     Examples
     --------
-    >>> group_sizes(14, 3, 7), group_sizes(8, 3, 7), group_sizes(7, 3, 3), group_sizes(2, 3, 7)
-    ([5, 5, 4], [4, 4], [3, 3], [])
+    >>> [next(partings(count, 3, 7)) for count in (14, 8)], next(partings(7, 3, 3)), list(partings(2, 3, 7))
+    ([[5, 5, 4], [4, 4]], [3, 3], [])
     """
-    return next(_partings(count, low, high), [])
-
-
-def _partings(count: int, low: int, high: int) -> Iterator[list[int]]:
-    """Give the ways to part stations into groups, each as even as can be: the usual number of groups first."""
     fewest, most = -(-count // high), count // low
+    if not most:
+        return
     if fewest > most:
         yield [high] * most
-        return
-    if not most:
         return
     usual = min(max(round(2.0 * count / (low + high)), 2, fewest), most)
     for number in sorted(range(fewest, most + 1), key=lambda number: abs(number - usual)):
@@ -221,7 +216,7 @@ def turns(count: int, groups: tuple[int, int], kinds: int = 2, beside=()) -> np.
     """
     best, fewest = np.full(count, -1), np.inf
     at, of = (np.array([pair[k] for pair in beside], int) for k in (0, 1))
-    for sizes in _partings(count, *groups):
+    for sizes in partings(count, *groups):
         if len(sizes) < 2:
             continue
         for first in range(kinds):

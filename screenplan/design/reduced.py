@@ -72,6 +72,7 @@ def without(choice: Choice, kept: np.ndarray) -> Choice:
         kind=choice.kind[kept],
         genus=choice.genus[kept],
         mixed=None if choice.mixed is None else choice.mixed[kept],
+        living=None if choice.living is None else choice.living[kept],
         exclusive=tuple(spot for spot in spots if len(spot) > 1),
         stops=csr_array(choice.stops[kept]),
     )

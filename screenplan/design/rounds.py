@@ -20,7 +20,7 @@ from screenplan.contracts import year_column
 from screenplan.design.candidates import Candidates
 from screenplan.design.choice import SLACK, Choice, Limits, runs_in
 from screenplan.design.chosen import Layers, layers_of
-from screenplan.design.losing import left_closed, open_without, with_least_left
+from screenplan.design.losing import left_closed, not_held, open_without, with_least_left
 from screenplan.design.merging import merge_rays
 from screenplan.design.programme import Solution, find_planting, price_of_open
 from screenplan.design.reduced import useful_plants, without
@@ -29,6 +29,7 @@ from screenplan.design.winter import Winter
 from screenplan.ground.kept import Kept
 from screenplan.plan import Options
 from screenplan.plan.planting import Chance
+from screenplan.planting.hedges import living_kind
 from screenplan.planting.species_model import Species
 from screenplan.site.terrain import Terrain
 from screenplan.views.opened import Rays
@@ -82,10 +83,11 @@ class Pool:
         shares = csr_array((light, (view, np.arange(count))), shape=(views, count))
         stops, merged = merge_rays(csr_array(self.stops[:, np.flatnonzero(taken)]), shares)
         option = self.candidates.table["option"].to_numpy(int)
-        kinds, genera = (
+        kinds, living, genera = (
             np.unique(names, return_inverse=True)[1]
             for names in (
                 [offered.species.key for offered in options],
+                [living_kind(offered.species.key) for offered in options],
                 [offered.species.genus for offered in options],
             )
         )
@@ -97,7 +99,7 @@ class Pool:
             # Of a mixture all plants are of its first option here, so that it may stand as a whole.
             self.candidates.table.groupby(stretch)["option"].transform("min").to_numpy(int),
             kinds[option], genera[option], tuple(self.exclusive), stops, merged,
-            np.where(need > 0.0, need + 2.0 * SLACK, 0.0), self.weight, self.candidates.mixed,
+            np.where(need > 0.0, need + 2.0 * SLACK, 0.0), self.weight, self.candidates.mixed, living[option],
         )  # fmt: skip
 
 
@@ -194,6 +196,7 @@ def choose(
     plan = stage.plan
     taken, need, bound = _sample(pool), pool.need.copy(), 0.0
     best: Chosen | None = None
+    least: tuple[float, ...] = ()
     planted: np.ndarray | None = None
     limits = with_least_left(limits, pool)
     for turn in range(MOST_ROUNDS):
@@ -208,9 +211,11 @@ def choose(
         if turn == 0 or (need == pool.need).all():
             bound = solution.bound
         solution = replace(solution, bound=min(bound, solution.counts))
-        held = choice.closed(planted)
-        on_all = pool.choice(np.ones(len(taken), bool), need).closed(planted)
-        failed = held & ~on_all
+        whole = pool.choice(np.ones(len(taken), bool), need)
+        on_all = whole.closed(planted)
+        failed = choice.closed(planted) & ~on_all
+        if limits.least_left > 0.0:
+            failed |= not_held(choice, whole, limits, planted)
         if failed.any() and not taken.all():
             # All rays of the views that a choice of them did not hold.
             taken = taken | failed[pool.rays.view]
@@ -218,12 +223,14 @@ def choose(
         found = lay_out(
             pool, planted, solution, price=price, rays=int(taken.sum()), need=need, stage=stage
         )
-        if best is None or _rank(found, pool) < _rank(best, pool):
-            best = found
-        failed, shares = on_all & ~found.closed, found.open_share
-        if limits.least_left > 0.0 and found.layers is not None:
-            opened = _opened_without(found, pool, limits, stage)
+        failed, shares, keeps = on_all & ~found.closed, found.open_share, True
+        if limits.least_left > 0.0:
+            keeps, opened = _left_without(found, whole, pool, limits, stage)
             failed, shares = failed | (opened > 0.0), np.maximum(shares, opened)
+        # What keeps to the limit as the views tell it comes before what closes more.
+        rank = (not keeps, *_rank(found, pool))
+        if best is None or rank < least:
+            best, least = found, rank
         if not failed.any():
             break
         over = np.maximum(shares - plan.views.threshold, 0.0) + MORE_SHARE
@@ -236,22 +243,25 @@ def choose(
     return best
 
 
-def _opened_without(found: Chosen, pool: Pool, limits: Limits, stage: Stage) -> np.ndarray:
-    """Give what is open without some kind of the views that the choice held closed without it, (views,).
+def _left_without(
+    found: Chosen, whole: Choice, pool: Pool, limits: Limits, stage: Stage
+) -> tuple[bool, np.ndarray]:
+    """Tell whether the views themselves leave enough closed whichever kind dies out, and where not, what is open.
 
-    Nothing where the views themselves leave enough closed whichever kind dies out.
+    Open of each view is what is so without some kind without which the choice by all rays held it closed, (views,). Where
+    nothing is planted not enough is closed.
     """
-    threshold = stage.plan.views.threshold
-    assert found.layers is not None  # something is planted
-    left, opened = open_without(found.layers, stage, pool.rays.views), np.zeros(len(pool.weight))
+    opened, threshold = np.zeros(len(pool.weight)), stage.plan.views.threshold
+    if found.layers is None:
+        return False, opened
+    left = open_without(found.layers, stage, pool.rays.views)
     if left_closed(left, pool, threshold) >= limits.least_left - SLACK:
-        return opened
-    keys = sorted({option.species.key for option in pool.candidates.options})
-    whole = pool.choice(np.ones(len(pool.rays.view), bool), found.need)
+        return True, opened
+    keys = sorted({living_kind(option.species.key) for option in pool.candidates.options})
     for kind, held in whole.left_closed(found.planted).items():
         share = left[keys[kind]]
         opened = np.maximum(opened, np.where(held & (share > threshold), share, 0.0))
-    return opened
+    return False, opened
 
 
 def _rank(found: Chosen, pool: Pool) -> tuple[float, float]:

@@ -48,6 +48,8 @@ DRIVE_WIDTH_M = 3.0
 MOUTH_REACH_M = 1.0
 #: A boundary this near to a road's edge is its frontage.
 FRONTAGE_M = 15.0
+#: What is built stands in such an area along so much of it, metres: what only ends at its rim does not.
+STANDS_IN_M = 4.0 * TOUCH_M
 #: Speed at which a rounded-up distance is still the lower one: rounding only.
 ROUND_SLACK = 1e-9
 
@@ -386,12 +388,15 @@ def _in_words(area) -> str:
 
 
 def _built_in(sight_areas, new_screens) -> list[tuple]:
-    """Give each piece of a new screen that stands into such an area, taller than it may, with the first of its areas."""
+    """Give each piece of a new screen that stands in such an area, taller than it may, with the first of its areas.
+
+    One along the rim, such as on the boundary, stands in it too.
+    """
     if not has_rows(new_screens):
         return []
-    found = []
+    found, areas = [], shapely.buffer(sight_areas.geometry.to_numpy(), TOUCH_M)
     for _, piece in new_screens.iterrows():
-        inside = shapely.length(shapely.intersection(sight_areas.geometry.to_numpy(), piece.geometry)) > TOUCH_M  # fmt: skip
+        inside = shapely.length(shapely.intersection(areas, piece.geometry)) > STANDS_IN_M
         held = sight_areas.loc[inside & (sight_areas["clear_from_m"] < piece["height_m"]).to_numpy()]  # fmt: skip
         if len(held):
             found.append((piece, held.iloc[0]))

@@ -205,13 +205,11 @@ def _day_of(task: Mapping[str, Any], year: int) -> str:
 
 def _takes(told: Mapping[str, Any], due: Sequence[dict], units: str, *, normals: bool) -> str:
     """Say in a sentence what the tasks of a year take."""
-    parts = [f"{told['tasks']} {'task' if told['tasks'] == 1 else 'tasks'}"]
+    parts = [_counted(told["tasks"], "task")]
     pour = _hours_of_water(due)
-    if not is_missing(told["hours"]):
-        count = f"{told['hours'] - pour:.0f}"
-        parts.append(
-            f"about {count} {'hour' if count == '1' else 'hours'} of one person, as far as rates are known"
-        )
+    work = "" if is_missing(told["hours"]) else _whole(told["hours"] - pour)
+    if work:
+        parts.append(f"about {_counted(work, 'hour')} of one person, as far as rates are known")
     if told["rounds"]:
         water = format_amount(float(told["water_l"]), "l", units)
         rain = (
@@ -219,8 +217,13 @@ def _takes(told: Mapping[str, Any], due: Sequence[dict], units: str, *, normals:
             if normals
             else f"at most {water} if no rain falls"
         )
-        hose = f", and {pour:.0f} hours with one hose or fewer with a drip line" if pour else ""
-        parts.append(f"{told['rounds']} rounds of water, {rain}{hose}")
+        hours = _whole(pour)
+        hose = (
+            f", and {_counted(hours, 'hour')} with one hose or fewer with a drip line"
+            if hours
+            else ""
+        )
+        parts.append(f"{_counted(told['rounds'], 'round')} of water, {rain}{hose}")
     if not is_missing(told["material"]):
         parts.append(f"{told['material']:,.2f} for what is bought, by your prices")
     if not is_missing(told["labour_cost"]):
@@ -229,8 +232,12 @@ def _takes(told: Mapping[str, Any], due: Sequence[dict], units: str, *, normals:
 
 
 def _whole(hours: float) -> str:
-    told = f"{hours:,.0f}"
-    return "" if told == "0" else told
+    """Write whole hours; nothing for less than half an hour, also for what rounding leaves of a difference."""
+    return f"{hours:,.0f}" if hours > 0.5 else ""
+
+
+def _counted(number: int | str, what: str) -> str:
+    return f"{number} {what}{'' if str(number) == '1' else 's'}"
 
 
 def _hours_of_water(due: Sequence[dict]) -> float:

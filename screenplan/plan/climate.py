@@ -55,7 +55,8 @@ def _read_months(values: Any, info: ValidationInfo) -> Any:
     wrong = {month: said for month, value in enumerate(values, 1) if (said := _wrong(name, value))}
     if wrong:
         first, said = next(iter(wrong.items()))
-        more = f" (and {len(wrong) - 1} more months)" if len(wrong) > 1 else ""
+        others = len(wrong) - 1
+        more = f" (and {others} more {'month' if others == 1 else 'months'})" if others else ""
         raise WrongError(f"month {first}: {said}{more}", _how(name))
     return values
 
@@ -139,11 +140,12 @@ class Climate(Section):
             )
         means = self.temperature or tuple((a + b) / 2.0 for a, b in zip(low, high, strict=True))
         for month, (a, mean, b) in enumerate(zip(low, means, high, strict=True), 1):
-            if not a <= mean <= b:
+            # Of a day as cold as it is warm the formula for both tells no need of water at all.
+            if not (a <= mean <= b and a < b):
                 raise WrongError(
                     f"month {month}: the lowest is {a:g} °C, the mean {mean:g} °C and the highest {b:g} °C"
                     if self.temperature
-                    else f"month {month}: the lowest, {a:g} °C, is above the highest, {b:g} °C",
+                    else f"month {month}: the lowest, {a:g} °C, is not below the highest, {b:g} °C",
                     "Look whether the lists are exchanged, and in one scale",
                     self.key("lowest"),
                 )

@@ -87,7 +87,7 @@ class Design(Section):
         None,
         gt=0,
         le=1,
-        description="Share of the views that are asked for and can be closed, by weight, that must stay closed if all plants of any one kind die out, such as 0.5, by the year of the design at typical growth; by default nothing is asked. Of a single row of kinds in turn much opens, so that more asks for rows behind each other",
+        description="Share of the views that are asked for and can be closed, by weight, that must stay closed if all plants of any one kind (with its own clipped hedge) die out, such as 0.5, by the year of the design at typical growth; by default nothing is asked. Of a single row of kinds in turn much opens, so that more asks for rows behind each other",
     )
     hedge_height: Length | None = Field(
         None,

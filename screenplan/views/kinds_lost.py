@@ -14,6 +14,7 @@ from screenplan.contracts.tables import table_of, with_notes
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
+from screenplan.planting.hedges import living_kind
 from screenplan.planting.species import species_of
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
@@ -52,7 +53,7 @@ def tell_kinds_lost(
     Returns
     -------
     DataFrame
-        One row for each kind; none of plants of one kind. ``attrs["notes"]`` says the same in words.
+        One row for each kind, with its own clipped hedge; none of plants of one kind. ``attrs["notes"]`` says the same in words.
 
     Raises
     ------
@@ -61,8 +62,11 @@ def tell_kinds_lost(
     """
     plants, year = layers["plants"], plan.views.missing_year
     kinds = plants["species"].astype(str)
-    if kinds.nunique() < 2:
+    living = kinds.map(living_kind)
+    if living.nunique() < 2:
         return table_of(KINDS_LOST, [])
+    # A kind and its own clipped hedge die as one, under the name of the kind.
+    kinds = kinds.groupby(living).transform("min")
     sight = sight_of(layers, plan.views, terrain, kept)
     whole, records = open_shares(sight, plants, plan, species_table), []
     for kind in kinds.unique():

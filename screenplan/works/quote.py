@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -25,6 +25,8 @@ PARTS = {
     "order": "ordering or raising plants", "stake-out": "marking out", "dig": "ground and holes",
     "plant": "planting and mulching", "fence": "the fence", WATER: "watering", "check": "care after planting",
 }  # fmt: skip
+#: Decimals of an amount of money: those that are written, so that a customer who adds up the lines comes to the total.
+CENTS = 2
 #: A share of a quantity below this is rounding only.
 NOISE = 1e-9
 
@@ -83,7 +85,14 @@ def make_offer(layers: Mapping[str, Any], plan: Options) -> Offer:
     missing: list[str] = []
     unpriced: list[str] = []
     unrated: list[str] = []
-    lines = [*_goods(layers, asked.years, unpriced), *_work(layers, plan, missing, unrated)]
+    # Without normals the water is known at most, which is no amount to quote.
+    poured = months_given(layers.get("water_by_month")) is not None
+    if not poured and (layers["schedule"]["part"] == WATER).any():
+        missing.append("watering: how much rain spares is not known (climate.rain)")
+    lines = [
+        *_goods(layers, asked.years, unpriced, poured=poured),
+        *_work(layers, plan, missing, unrated, poured=poured),
+    ]
     for names, lacking in ((unpriced, "goods without a price"), (unrated, "work without a rate")):
         if names:
             missing.append(f"{lacking}: {'; '.join(dict.fromkeys(names))}")
@@ -98,24 +107,27 @@ def make_offer(layers: Mapping[str, Any], plan: Options) -> Offer:
         lines.append(
             Line("Earth that is left over, taken away, loosened", earth, "m3", asked.spoil_price, earth * asked.spoil_price)
         )  # fmt: skip
+    lines = [replace(line, amount=round(line.amount, CENTS)) for line in lines]
     goods = math.fsum(line.amount for line in lines)
-    margin = goods * asked.margin
+    margin = round(goods * asked.margin, CENTS)
     later = (
         f"work and goods after {'the first year' if asked.years == 1 else f'{asked.years} years'}"
     )
     return Offer(
-        tuple(lines), margin, (goods + margin) * asked.tax,
+        tuple(lines), margin, round((goods + margin) * asked.tax, CENTS),
         (*missing, later, *asked.not_included),
     )  # fmt: skip
 
 
-def _goods(layers: Mapping[str, Any], years: int, unpriced: list[str]) -> Iterator[Line]:
+def _goods(
+    layers: Mapping[str, Any], years: int, unpriced: list[str], *, poured: bool
+) -> Iterator[Line]:
     """Give what is bought in the years that are covered; note what has no price."""
     cost = layers["cost"].set_index("item")
     for row in layers["quantities"].to_dict("records"):
         shares = shares_of(row, layers["schedule"])
         part = math.fsum(share for year, share in shares.items() if year < years)
-        if part < NOISE:
+        if part < NOISE or (row["part"] == WATER and not poured):
             continue
         priced = cost.loc[row["item"]]
         if not pd.isna(priced["cost"]):
@@ -128,7 +140,12 @@ def _goods(layers: Mapping[str, Any], years: int, unpriced: list[str]) -> Iterat
 
 
 def _work(
-    layers: Mapping[str, Any], plan: Options, missing: list[str], unrated: list[str]
+    layers: Mapping[str, Any],
+    plan: Options,
+    missing: list[str],
+    unrated: list[str],
+    *,
+    poured: bool,
 ) -> Iterator[Line]:
     """Give the hours of the years that are covered, by the part of the work; note the tasks whose hours are not known."""
     asked, hour = plan.quote, plan.cost.hour
@@ -138,12 +155,6 @@ def _work(
     due = [
         task for year in range(BEFORE, asked.years) for task in tasks_in(layers["schedule"], year)
     ]
-    # Without normals the water is known at most, which is no amount to quote.
-    poured = months_given(layers.get("water_by_month")) is not None
-    if not poured and any(task["part"] == WATER for task in due):
-        missing.append(
-            "watering: how much rain spares is not known (climate.rain), and with it the hours"
-        )
     for part, name in PARTS.items():
         mine = [task for task in due if task["part"] == part and (poured or part != WATER)]
         known = [task["hours"] * task["times"] for task in mine if not pd.isna(task["hours"])]

@@ -113,7 +113,7 @@ def tasks_before(
     built : sequence of str
         What the design builds first: fence, wall or trellis.
     planted : bool
-        Whether anything is planted; if not, there are no strip, no holes and no pegs.
+        Whether anything is planted; if not, there are no strip, no holes and no pegs but those of what is built.
     """
     lines = Request.before(work.first_dig, asked)
     yield task(

@@ -40,6 +40,8 @@ from screenplan.works.tasks import task
 from screenplan.works.water import INCH_M, SOURCE, Stage
 from screenplan.works.watering import round_litres, stages_of
 
+#: Rounds of a month that are so much more than a whole number are that number: rounding only.
+NOISE = 1e-9
 #: What to do before each round.
 FEEL_FIRST = "Feel the soil first: none is needed while it is moist or frozen"
 #: The stage in which a new ball dries out fast, so that it is not watered less in a cool month (custom, no source).
@@ -153,9 +155,10 @@ def _record(
     if share and part.stage.key == FRESH:
         share = 1.0
     spared = min(share, rain_m[date.month - 1] / days * every / INCH_M)
-    need, by_rain = part.litres * share, part.litres * spared
+    rounds = math.ceil(len(part.days) * (share - spared) - NOISE)
+    need = part.litres * share
+    by_rain = part.litres * spared if rounds else need
     water = need - by_rain
-    rounds = math.ceil(len(part.days) * (share - spared))
     if not need:
         says = "None: the ground is frozen, or the month too cold"
     elif not rounds:
