@@ -13,6 +13,7 @@ import json
 import os
 import platform
 import shutil
+import signal
 import sys
 import threading
 import time
@@ -42,9 +43,21 @@ def main(arguments: list[str]) -> int:
     if arguments == ["--about"]:
         _say(answers, about())
         return 0
-    folder = Path(arguments[0]).resolve().parent
+    job_file = Path(arguments[0])
+    folder = job_file.resolve().parent
     gone = threading.Event()
     threading.Thread(target=_watch, args=(folder, gone), daemon=True).start()
+    try:
+        return _answer(job_file, answers, gone)
+    except (KeyboardInterrupt, BrokenPipeError):
+        # Nobody may be left to tidy up. It is done in peace: `_watch` goes on to interrupt.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        shutil.rmtree(folder, ignore_errors=True)
+        return EXIT_CANCELLED
+
+
+def _answer(job_file: Path, answers: TextIO, gone: threading.Event) -> int:
+    """Do the job, say how it ended, and give the exit code."""
 
     def tell(message: dict[str, Any]) -> None:
         if gone.is_set():  # an interrupt may have been lost: nothing more is begun
@@ -52,24 +65,17 @@ def main(arguments: list[str]) -> int:
         _say(answers, message)
 
     try:
-        job = json.loads(Path(arguments[0]).read_text(encoding="utf-8"))
+        job = json.loads(job_file.read_text(encoding="utf-8"))
         _check_version(job)
         from screenplan.desktop.jobs import do_job
 
         _say(answers, {"done": do_job(job, tell)})
+    except BrokenPipeError:
+        raise
     except InputError as error:
-        _say(
-            answers,
-            {
-                "refused": [
-                    _shown(problem.in_units(error.units), folder) for problem in error.problems
-                ]
-            },
-        )
+        shown = [_shown(problem.in_units(error.units), job_file) for problem in error.problems]
+        _say(answers, {"refused": shown})
         return EXIT_REFUSED
-    except KeyboardInterrupt:
-        shutil.rmtree(folder, ignore_errors=True)  # nobody may be left to do it
-        return EXIT_CANCELLED
     except Exception as error:
         traceback.print_exc()
         _say(answers, {"failed": f"{type(error).__name__}: {error}"})
@@ -112,9 +118,9 @@ def _quoted(program: str) -> str:
     return f'"{program}"' if " " in program else program
 
 
-def _shown(problem: str, folder: Path) -> str:
+def _shown(problem: str, job_file: Path) -> str:
     """Say a problem without the folder for what is handed over, which nobody knows."""
-    return problem.replace(f"{folder}{os.sep}", "")
+    return problem.replace(f"{job_file.resolve().parent}{os.sep}", "")
 
 
 def _own_output() -> TextIO:
