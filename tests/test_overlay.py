@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
-from screenplan.site.overlay import ground_left, shared_ground, without
+from screenplan.site.overlay import areas_of, ground_left, shared_ground, without
 from screenplan.site.round_house import BEHIND, ground_round
 
 #: Areas may be out by a grid of a micrometre along some 100 m of edges.
@@ -63,6 +63,23 @@ def test_one_on_which_the_library_raises_spoils_no_other():
     bow = shapely.Polygon([(0, 0), (2, 2), (2, 0), (0, 2)])
     found = shared_ground(np.array([square, bow, square]), np.array([square] * 3))
     assert shapely.area(found) == pytest.approx([16.0, 2.0, 16.0])
+
+
+def test_lines_beside_the_areas_are_left_out_where_it_is_cut_once_more():
+    # By hand, as above; the spike is a line of no area, and mended the ring is a collection of areas and a line.
+    square = shapely.box(0, 0, 4, 4)
+    spiked = shapely.Polygon([(0, 0), (2, 2), (2, 0), (0, 2), (0, 3), (0, 2)])
+    assert shapely.make_valid(spiked).geom_type == "GeometryCollection"
+    with pytest.raises(shapely.errors.GEOSException):
+        shapely.intersection(shapely.make_valid(spiked), square, grid_size=1e-6)
+    assert shared_ground(np.array([spiked]), np.array([square]))[0].area == pytest.approx(2.0)
+    assert without(square, spiked).area == pytest.approx(14.0)
+    found = areas_of(
+        np.array([shapely.make_valid(spiked), None, shapely.LineString([(0, 0), (1, 1)])])
+    )
+    assert found[0].area == pytest.approx(2.0)
+    assert found[1] is None
+    assert found[2].is_empty
 
 
 def test_nothing_and_none_stay():

@@ -18,7 +18,7 @@ from screenplan.plan.site import Places
 from screenplan.site.compass import unit_vector
 from screenplan.site.facades import is_lived_in
 from screenplan.site.lots import Lots, united
-from screenplan.site.overlay import ground_left, shared_ground
+from screenplan.site.overlay import areas_of, ground_left, polygons_of, shared_ground
 from screenplan.site.ownership import parcels_of, sound
 from screenplan.site.ragged import firsts
 from screenplan.site.round_house import BEFORE, BEHIND, LEFT, PARTS, RIGHT, ground_round
@@ -190,7 +190,7 @@ def usable(ground: np.ndarray, width_m: float) -> np.ndarray:
         None where there is no room.
     """
     found = np.full(len(ground), None, dtype=object)
-    ground = _areas(ground)
+    ground = areas_of(ground)
     # A file may be out by so much: ground that is just wide enough must not come and go.
     middles = shapely.buffer(ground, (EQUAL_M - width_m) / 2.0)
     some = np.flatnonzero(~shapely.is_empty(middles))
@@ -198,7 +198,7 @@ def usable(ground: np.ndarray, width_m: float) -> np.ndarray:
     # Nor must slivers between a wall and a line that runs as it does.
     core = shapely.buffer(near, -EQUAL_M, join_style="mitre")
     core = shapely.buffer(core, EQUAL_M, join_style="mitre")
-    found[some] = largest_each(shared_ground(core, _areas(near)))
+    found[some] = largest_each(shared_ground(core, areas_of(near)))
     return found
 
 
@@ -220,25 +220,12 @@ def _parted_each(lots: Lots, lot: np.ndarray, house: np.ndarray) -> _Houses:
 
 def largest_each(shapes: np.ndarray) -> np.ndarray:
     """Give the largest polygon of each geometry, (shapes,); None if it has none."""
-    parts, of = _polygons_of(shapes)
+    parts, of = polygons_of(shapes)
     order = np.lexsort((-shapely.area(parts), of))
     first = np.diff(of[order], prepend=-1) > 0
     found = np.full(len(shapes), None, dtype=object)
     found[of[order][first]] = parts[order][first]
     return found
-
-
-def _polygons_of(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Give the polygons of geometries, and the geometry of each."""
-    parts, of = shapely.get_parts(shapes, return_index=True)
-    areas = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
-    return parts[areas], of[areas]
-
-
-def _areas(shapes: np.ndarray) -> np.ndarray:
-    found = np.full(len(shapes), shapely.MultiPolygon(), dtype=object)
-    parts, of = _polygons_of(shapes)
-    return shapely.multipolygons(parts, indices=of, out=found)
 
 
 def _away_from_road(lots: Lots, lot: np.ndarray, house: np.ndarray) -> np.ndarray:

@@ -73,10 +73,35 @@ def _sound(shapes: np.ndarray) -> np.ndarray:
     return shapely.is_valid(shapes) | shapely.is_missing(shapes)
 
 
+def areas_of(shapes: np.ndarray) -> np.ndarray:
+    """Give geometries without their lines and points; what is None stays so.
+
+    Parameters
+    ----------
+    shapes : ndarray of Geometry, (n,)
+
+    Returns
+    -------
+    ndarray of MultiPolygon, (n,)
+    """
+    found = np.where(shapely.is_missing(shapes), None, shapely.MultiPolygon())
+    parts, of = polygons_of(shapes)
+    return shapely.multipolygons(parts, indices=of, out=found)
+
+
+def polygons_of(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give the polygons of geometries, also of collections in collections, and the place of the geometry of each."""
+    parts, of = shapely.get_parts(shapes, return_index=True)
+    parts, part = shapely.get_parts(parts, return_index=True)
+    areas = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
+    return parts[areas], of[part[areas]]
+
+
 def _mended(ground: np.ndarray) -> np.ndarray:
-    """Mend rings that cross themselves, and holes beside their shells."""
+    """Mend rings that cross themselves, and holes beside their shells; of what comes out as lines nothing stays."""
     mended = shapely.make_valid(ground)
     # What keeps all edges may fail on those that nearly meet; what takes holes from shells does not.
     broken = ~_sound(mended)
     mended[broken] = shapely.make_valid(ground[broken], method="structure", keep_collapsed=False)
-    return mended
+    # On a grid GEOS cuts nothing that holds lines beside areas.
+    return areas_of(mended)
