@@ -19,7 +19,8 @@ from screenplan.site.features import shape_of
 from screenplan.site.files import find_files, hash_file
 from screenplan.site.frames import FrameLayer
 from screenplan.site.geoparquet import is_parquet
-from screenplan.site.sources import LayerSource, open_layer
+from screenplan.site.opening import open_layer
+from screenplan.site.sources import LayerSource
 
 #: Rows that are read at once.
 CHUNK_ROWS = 20_000
