@@ -10,9 +10,10 @@ from county_kit import CRS, EAST, NORTH, lots
 from site_layers import write_circle
 
 import screenplan
-from screenplan.county import laying
+from screenplan.county import laying, streams
 from screenplan.county.columnar import Columnar
-from screenplan.county.laying import ROW, hash_source, lay_layer, skipped_file
+from screenplan.county.laying import ROW, lay_layer, skipped_file
+from screenplan.county.streams import hash_source
 from screenplan.site.reading import LayerSource
 
 
@@ -51,7 +52,7 @@ def test_buckets_and_chunks_give_the_order_of_the_whole(tmp_path, monkeypatch):
     # of 16 by 16 goes from each cell to one beside it.
     parcels = grid(16).sample(frac=1.0, random_state=3).reset_index(drop=True)
     whole = Columnar(lay_layer("parcels", LayerSource(parcels), tmp_path / "one").path).near(None)
-    monkeypatch.setattr(laying, "CHUNK_ROWS", 30)
+    monkeypatch.setattr(streams, "CHUNK_ROWS", 30)
     monkeypatch.setattr(laying, "BUCKET_ROWS", 50)
     parts = Columnar(lay_layer("parcels", LayerSource(parcels), tmp_path / "many").path).near(None)
     assert whole["parcel_id"].tolist() == parts["parcel_id"].tolist()

@@ -27,6 +27,7 @@ from screenplan.site import copies, pointers
 from screenplan.site import sources as sources_module
 from screenplan.site.database import has_index
 from screenplan.site.loose import column_names, read_table, read_track
+from screenplan.site.opening import open_layer
 from screenplan.site.reading import LayerSource, TerrainSource
 
 PIN = {"parcel_id": "PIN"}
@@ -526,7 +527,7 @@ def test_rows_that_a_shapefile_marks_as_deleted_are_left_out_and_said(tmp_path):
 @pytest.mark.parametrize("more", [1, 2])
 def test_rows_that_are_announced_and_missing_are_refused_in_every_format(tmp_path, name, more):
     # By construction: more rows are announced than there are, and none of them is marked as deleted.
-    layer = sources_module.open_layer("parcels", LayerSource(write(parcels(), tmp_path / name)))
+    layer = open_layer("parcels", LayerSource(write(parcels(), tmp_path / name)))
     with pytest.raises(
         InputError, match=f"The file breaks off: {4 + more} rows are announced, 4 can"
     ):
@@ -549,9 +550,9 @@ def test_one_id_of_a_large_layer_finds_its_own_row(tmp_path, monkeypatch, name, 
     # By construction: each other id holds the wanted one, or would be found by it as a pattern.
     lots = parcels().drop(columns="PIN").assign(ID=ids)
     path = write(lots, tmp_path / name)
-    whole = sources_module.open_layer("parcels", LayerSource(path)).find("ID", wanted)
+    whole = open_layer("parcels", LayerSource(path)).find("ID", wanted)
     monkeypatch.setattr(sources_module, "WHOLE_ROWS", 2)
-    found = sources_module.open_layer("parcels", LayerSource(path)).find("ID", wanted)
+    found = open_layer("parcels", LayerSource(path)).find("ID", wanted)
     assert [str(number).removesuffix(".0") for number in found["ID"]] == [wanted]
     assert found.index.tolist() == whole.index.tolist()
     assert found.geometry.iloc[0].equals(whole.geometry.iloc[0])
@@ -714,10 +715,10 @@ def test_a_part_of_a_large_file_is_what_the_whole_gives(tmp_path, name, gaps, mo
             == whole.layers["parcels"]["parcel_id"].tolist()
         )
         assert part.inputs[0]["rows"] == whole.inputs[0]["rows"]
-        opened = sources_module.open_layer("parcels", LayerSource(path))
+        opened = open_layer("parcels", LayerSource(path))
         with monkeypatch.context() as patched:
             patched.setattr(sources_module, "WHOLE_ROWS", 10)
-            found = sources_module.open_layer("parcels", LayerSource(path)).find(key, wanted)
+            found = open_layer("parcels", LayerSource(path)).find(key, wanted)
         assert found.index.tolist() == opened.find(key, wanted).index.tolist()
         assert len(found) == 1
 
@@ -730,7 +731,7 @@ def test_odd_ids_are_found_in_a_large_file(tmp_path, odd, monkeypatch):
     lots.loc[7, "PIN"] = odd
     write(lots, tmp_path / "lots.gpkg")
     monkeypatch.setattr(sources_module, "WHOLE_ROWS", 10)
-    layer = sources_module.open_layer("parcels", LayerSource(tmp_path / "lots.gpkg"))
+    layer = open_layer("parcels", LayerSource(tmp_path / "lots.gpkg"))
     expected = [2, 8] if odd.strip() == "A-1" else [8]
     assert layer.find("PIN", odd.strip()).index.tolist() == expected
 
@@ -745,12 +746,12 @@ def test_an_index_of_the_ids_is_used(tmp_path, monkeypatch):
         base.execute("CREATE INDEX by_pin ON lots (PIN)")
     assert has_index(path, "lots", "PIN")
     assert not has_index(path, "lots", "number")
-    layer = sources_module.open_layer("parcels", LayerSource(path))
+    layer = open_layer("parcels", LayerSource(path))
     # As written first; what differs by blanks is looked for only if there is none such.
     assert layer.find("PIN", "A-9").index.tolist() == [10]
     with contextlib.closing(edit(path)) as base, base:
         base.execute("DELETE FROM lots WHERE PIN = 'A-9'")
-    layer = sources_module.open_layer("parcels", LayerSource(path))
+    layer = open_layer("parcels", LayerSource(path))
     assert layer.find("PIN", "A-9").index.tolist() == [4]
     assert layer.find("PIN", "none").empty
 

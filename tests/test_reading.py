@@ -31,7 +31,9 @@ from screenplan.contracts import INPUTS
 from screenplan.ground.errors import InputError
 from screenplan.site import reading
 from screenplan.site import sources as sources_module
+from screenplan.site.frames import FrameLayer
 from screenplan.site.loose import column_names, read_table, read_track
+from screenplan.site.opening import open_layer
 from screenplan.site.reading import LayerSource, TerrainSource
 from screenplan.site.terrain import Terrain
 
@@ -598,11 +600,11 @@ def test_rows_that_meet_a_box_are_read_on_every_side_of_it(tmp_path, monkeypatch
     frame = gpd.GeoDataFrame({"n": range(25)}, geometry=squares, crs=UTM)
     frame = frame.set_geometry(frame.geometry.translate(EAST, NORTH))
     frame.loc[25] = [99, None]  # without a place it is told later
-    layer = sources_module.FrameLayer("parcels", frame)
+    layer = FrameLayer("parcels", frame)
     if whole is not None:
         monkeypatch.setattr(sources_module, "WHOLE_ROWS", 1000 if whole else 2)
         path = write(frame.iloc[:25], tmp_path / "squares.gpkg")
-        layer = sources_module.open_layer("parcels", LayerSource(path))
+        layer = open_layer("parcels", LayerSource(path))
     assert layer.bounds == pytest.approx((EAST - 9, NORTH - 9, EAST + 19, NORTH + 19))
     assert layer.types == {"Polygon"}
     near = layer.read([(EAST, NORTH, EAST + 10, NORTH + 10)])
@@ -620,7 +622,7 @@ def test_rows_that_meet_one_of_some_boxes_are_read_once_and_in_the_files_order(
     monkeypatch.setattr(sources_module, "WHOLE_ROWS", 1000 if whole else 2)
     squares = [box(0, 0, 9, 9), box(20, 0, 29, 9), box(40, 0, 49, 9), box(60, 0, 69, 9)]
     path = write(gpd.GeoDataFrame({"n": range(4)}, geometry=squares, crs=UTM), tmp_path / "s.gpkg")
-    layer = sources_module.open_layer("parcels", LayerSource(path))
+    layer = open_layer("parcels", LayerSource(path))
     boxes = [box(45, 0, 55, 9).bounds, box(5, 0, 45, 9).bounds, box(900, 0, 909, 9).bounds]
     assert layer.read(boxes).index.tolist() == [1, 2, 3]
     assert layer.read(boxes)["n"].tolist() == [0, 1, 2]
@@ -675,7 +677,7 @@ def test_of_a_large_layer_only_the_neighbourhood_is_read(tmp_path, monkeypatch, 
     # Row 4, far away, is a bow tie that would be refused were it near.
     lots.loc[3, "geometry"] = outline((900, 0), (950, 50), (950, 0), (900, 50))
     path = write(lots, tmp_path / name)
-    layer = sources_module.open_layer("parcels", LayerSource(path))
+    layer = open_layer("parcels", LayerSource(path))
     near = layer.read([(EAST - 70, NORTH - 10, EAST - 30, NORTH + 10)])
     # A driver may order rows as it likes when it writes; they are numbered as they are read.
     with fiona.open(path) as collection:

@@ -7,11 +7,9 @@ chunk or a bucket, and of all rows no more than the middle of each (16 bytes) an
 from __future__ import annotations
 
 import hashlib
-import json
 import shutil
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from itertools import islice
 from pathlib import Path
 
 import geopandas as gpd
@@ -22,21 +20,17 @@ from pyproj import CRS
 
 from screenplan.contracts import COUNTY_SKIPPED, INPUTS, PARCELS
 from screenplan.contracts.tables import table_of
-from screenplan.county.columnar import Columnar, open_geoparquet
+from screenplan.county.streams import Chunk, Stream, open_stream
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.extras import need
 from screenplan.outputs.parquet import GROUP_ROWS, geo_text, with_boxes, write_layer
 from screenplan.site.columns import check_mapping, to_text
 from screenplan.site.composed import cells_of, is_held, parts_of
-from screenplan.site.features import shape_of
-from screenplan.site.files import find_files, hash_file
-from screenplan.site.frames import FrameLayer
-from screenplan.site.geoparquet import is_parquet
 from screenplan.site.repair import Findings
-from screenplan.site.sources import LayerSource, open_layer
+from screenplan.site.sources import LayerSource
 
-#: Rows that are read at once, and about as many that are sorted at once.
-CHUNK_ROWS, BUCKET_ROWS = 20_000, 50_000
+#: About as many rows are sorted at once.
+BUCKET_ROWS = 50_000
 #: Names of the columns that are added: the row in its file from 1, and whether a parcel is planned.
 ROW, PLANNED = "source_row", "planned"
 #: The place along the curve, while the rows are sorted.
@@ -64,17 +58,6 @@ class Laid:
     named: LayerSource
 
 
-@dataclass(frozen=True)
-class _Stream:
-    """Where the rows come from."""
-
-    file: str | None
-    layer: str | None
-    crs: CRS | None
-    columns: tuple[str, ...]
-    chunks: Callable[[list[str]], Iterator[Chunk]]
-
-
 def lay_layer(name: str, source: LayerSource, folder: Path, crs: CRS | None = None) -> Laid:
     """Write a layer as GeoParquet in the order of a curve, and beside it what was set aside.
 
@@ -100,7 +83,7 @@ def lay_layer(name: str, source: LayerSource, folder: Path, crs: CRS | None = No
     laid = Laid(name, path, replace(source, file=path, layer=None, crs=None, columns=columns))
     if laid.path.exists():
         return laid
-    stream = _open(name, source)
+    stream = open_stream(name, source)
     system = crs or stream.crs
     if system is None:
         raise refuse(
@@ -126,7 +109,7 @@ def first_rows(name: str, source: LayerSource) -> pd.DataFrame:
     InputError
         If it cannot be read.
     """
-    stream = _open(name, source)
+    stream = open_stream(name, source)
     _, cells = next(stream.chunks(list(stream.columns)), (None, {}))
     return pd.DataFrame(cells, columns=list(stream.columns), dtype=object)
 
@@ -141,132 +124,7 @@ def skipped_file(laid: Laid) -> Path:
     return laid.path.with_name(f"{laid.name}_skipped.parquet")
 
 
-def hash_source(source: LayerSource) -> str:
-    """Give a SHA-256 of all that a layer holds: of its files, or of the frame's geometries and cells."""
-    if isinstance(source.file, (str, Path)):
-        parts = [hash_file(path) for path in find_files(Path(source.file))]
-        told = (source.columns, source.units, source.fixed, source.missing)
-        text = repr(
-            (parts, source.layer, source.crs, [sorted(one.items(), key=repr) for one in told])
-        )
-        return hashlib.sha256(text.encode()).hexdigest()
-    digest = hashlib.sha256(str(source.file.crs).encode())
-    for shape in shapely.to_wkb(np.asarray(source.file.geometry.array, dtype=object)):
-        digest.update(shape or b"-")
-    for column in source.file.columns:
-        if column != source.file.geometry.name:
-            digest.update(repr((column, source.file[column].astype(object).tolist())).encode())
-    return digest.hexdigest()
-
-
-def _open(name: str, source: LayerSource) -> _Stream:
-    if not isinstance(source.file, (str, Path)):
-        opened = open_layer(name, source)
-        assert isinstance(opened, FrameLayer)  # a table in memory
-        frame = opened.frame
-        return _Stream(
-            None,
-            name,
-            frame.crs,
-            tuple(map(str, frame.columns.drop(frame.geometry.name))),
-            lambda columns: _of_frame(frame, columns),
-        )
-    path = Path(source.file)
-    if is_parquet(path):
-        file = open_geoparquet(path)
-        shape = _primary(file)
-        names = tuple(column for column in file.schema_arrow.names if column != shape)
-        return _Stream(
-            str(path),
-            None,
-            Columnar(path).crs,
-            names,
-            lambda columns: _of_parquet(file, shape, columns),
-        )
-    opened = open_layer(name, source)
-    return _Stream(
-        opened.file,
-        opened.layer,
-        opened.crs,
-        opened.columns,
-        lambda columns: _of_gdal(opened, columns),
-    )
-
-
-def _primary(file) -> str:
-    return json.loads(file.schema_arrow.metadata[b"geo"])["primary_column"]
-
-
-Chunk = tuple[np.ndarray, dict[str, list]]
-
-
-def _of_frame(frame: gpd.GeoDataFrame, columns: list[str]) -> Iterator[Chunk]:
-    for first in range(0, len(frame), CHUNK_ROWS):
-        part = frame.iloc[first : first + CHUNK_ROWS]
-        yield (
-            np.asarray(part.geometry.array, dtype=object),
-            {name: part[name].astype(object).tolist() for name in columns},
-        )
-
-
-def _of_parquet(file, shape: str, columns: list[str]) -> Iterator[Chunk]:
-    for batch in file.iter_batches(batch_size=CHUNK_ROWS, columns=[shape, *columns]):
-        yield (
-            _from_wkb(batch.column(shape).to_pylist()),
-            {name: batch.column(name).to_pylist() for name in columns},
-        )
-
-
-def _of_gdal(opened, columns: list[str]) -> Iterator[Chunk]:
-    """Read a chunk after the other, so that no more than one is in memory."""
-    if not opened.has_arcs:
-        yield from _of_batches(opened, columns)
-        return
-    # Only the other reader makes short edges of arcs, as it does for a plan.
-    with (
-        opened.data.reading(opened.layer),
-        opened.data.collection(opened.layer) as collection,
-    ):
-        rows = iter(collection)
-        while features := list(islice(rows, CHUNK_ROWS)):
-            shapes = np.empty(len(features), dtype=object)
-            shapes[:] = [shape_of(feature.geometry) for feature in features]
-            yield (
-                shapes,
-                {name: [feature.properties[name] for feature in features] for name in columns},
-            )
-
-
-def _of_batches(opened, columns: list[str]) -> Iterator[Chunk]:
-    """Read by GDAL's own record batches."""
-    from pyogrio import raw
-
-    options = {
-        "layer": opened.layer,
-        "columns": columns,
-        "batch_size": CHUNK_ROWS,
-        "datetime_as_string": True,
-    }
-    with (
-        opened.data.reading(opened.layer),
-        raw.open_arrow(
-            opened.data.address, use_pyarrow=True, **(options | dict(opened.data.options))
-        ) as (about, reader),
-    ):
-        shape = about["geometry_name"] or "wkb_geometry"
-        for batch in reader:
-            yield (
-                _from_wkb(batch.column(shape).to_pylist()),
-                {name: batch.column(name).to_pylist() for name in columns},
-            )
-
-
-def _from_wkb(shapes: list) -> np.ndarray:
-    """Read geometries; one that cannot be read is None."""
-    return shapely.from_wkb(np.array(shapes, dtype=object), on_invalid="ignore")
-
-
-def _check_columns(name: str, source: LayerSource, stream: _Stream) -> None:
+def _check_columns(name: str, source: LayerSource, stream: Stream) -> None:
     findings = Findings(name, stream.file, stream.layer)
     check_mapping(INPUTS[name], stream.columns, source, findings)
     if findings.problems:
@@ -274,7 +132,7 @@ def _check_columns(name: str, source: LayerSource, stream: _Stream) -> None:
 
 
 def _lay(
-    name: str, source: LayerSource, stream: _Stream, crs: CRS, laid: Laid, beside: Path
+    name: str, source: LayerSource, stream: Stream, crs: CRS, laid: Laid, beside: Path
 ) -> None:
     key = own_key(name)
     columns = _parts(
@@ -315,7 +173,7 @@ def _lay(
     _sort_buckets(beside, crs, laid.path)
 
 
-def _parts(names: Iterable[str], source: LayerSource, stream: _Stream) -> list[str]:
+def _parts(names: Iterable[str], source: LayerSource, stream: Stream) -> list[str]:
     """Give the file's columns of which some of the contract's are made."""
     found = (parts_of(source.theirs(name), stream.columns) for name in names)
     return list(dict.fromkeys(part for parts in found for part in parts))

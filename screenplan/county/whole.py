@@ -27,13 +27,14 @@ from screenplan.contracts.tables import give_types
 from screenplan.county.around import Task
 from screenplan.county.columnar import Columnar
 from screenplan.county.ground import settle_ground
-from screenplan.county.laying import Laid, hash_source, lay_layer, skipped_file
+from screenplan.county.laying import Laid, lay_layer, skipped_file
 from screenplan.county.map import MAP_NAME, write_map
 from screenplan.county.partition import plan_partition
 from screenplan.county.planner import Planner
 from screenplan.county.sharing import share_out
 from screenplan.county.spacing import MEASURED
 from screenplan.county.state import Begun, CountyFolder, hash_plan, write_whole
+from screenplan.county.streams import hash_source
 from screenplan.ground.errors import refuse
 from screenplan.ground.extras import need
 from screenplan.outputs.lock import Held, Lock

@@ -14,7 +14,8 @@ from pyproj import CRS
 from screenplan.ground.errors import InputError, refuse
 from screenplan.site.features import shape_of
 from screenplan.site.files import DataFile, choose_layer, open_file
-from screenplan.site.sources import LayerSource, open_layer
+from screenplan.site.opening import open_layer
+from screenplan.site.sources import LayerSource
 
 #: So many rows of a file are held against what a column's name says.
 SAMPLE_ROWS = 2000

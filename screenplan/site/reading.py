@@ -16,11 +16,12 @@ from screenplan.contracts import INPUTS, PARCELS, PLANTING_LINE
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Options
+from screenplan.site.opening import open_layer
 from screenplan.site.placing import read_columns
 from screenplan.site.reader import Reader
 from screenplan.site.repair import Findings
 from screenplan.site.site import Site
-from screenplan.site.sources import LayerSource, open_layer
+from screenplan.site.sources import LayerSource
 from screenplan.site.systems import find_system, settle_systems
 from screenplan.site.terrain import Terrain, TerrainSource
 
