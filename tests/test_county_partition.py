@@ -243,11 +243,11 @@ def test_every_view_belongs_to_the_side_that_it_crosses_last():
         [(-20, 4), (15, 4)],  # in at the west, out at the east
         [(5, 8), (5, 9.5)],  # within the lot, nearest to the north side
     ]
-    views = shapely.linestrings(lines)
+    views = np.array(lines, dtype=float)
     assert side_of_views(views, sides).tolist() == [0, 1, 1, 2]
     # Through the south-eastern corner, and a hair to either hand of it: the first of the two sides.
     hairs = [-1e-9, 0.0, 1e-9]
-    through = shapely.linestrings([[(15 + hair, -5), (5 + hair, 5)] for hair in hairs])
+    through = np.array([[(15 + hair, -5), (5 + hair, 5)] for hair in hairs])
     assert side_of_views(through, sides).tolist() == [0, 0, 0]
     assert side_of_views(through, sides[::-1]).tolist() == [2, 2, 2]
     assert side_of_views(views[:0], sides).tolist() == []

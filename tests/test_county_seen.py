@@ -3,7 +3,6 @@
 import geopandas as gpd
 import numpy as np
 import pytest
-import shapely
 from county_kit import PLAN, lots
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -60,13 +59,12 @@ def test_needed_heights_are_the_greatest_of_those_of_the_step(planned):
     assert seen.needed_m.max() > 0.5
 
 
-def test_lines_run_from_the_windows_to_the_middle_of_the_heads(planned):
+def test_looks_run_from_the_windows_to_the_middle_of_the_heads(planned):
     _, _, seen = planned
-    for line, (window, place) in zip(
-        seen.lines(np.arange(len(seen.rays))), seen.sight.pairs, strict=True
+    for (begin, end), (window, place) in zip(
+        seen.looks(np.arange(len(seen.rays))), seen.sight.pairs, strict=True
     ):
-        begin, end = line.coords
-        assert begin == tuple(seen.sight.observers.middle[window])
+        assert begin.tolist() == seen.sight.observers.middle[window].tolist()
         assert end == pytest.approx(seen.sight.targets.coarse.row(place)[:, :2].mean(axis=0))
 
 
@@ -82,7 +80,7 @@ def test_without_rows_nothing_closes_and_nothing_is_needed(planned):
 def test_without_windows_there_is_no_view(planned):
     layers, plan, _ = planned
     none = see(layers | {"windows": layers["windows"].iloc[:0]}, plan, Terrain.flat(), load_species())  # fmt: skip
-    assert len(none.rays) == len(none.lines(none.rays)) == len(none.is_open) == 0
+    assert len(none.rays) == len(none.looks(none.rays)) == len(none.is_open) == 0
 
 
 #: Kinds of plants by lot: none, one kind, two of which one is bare in winter, and one that stands already.
@@ -196,7 +194,7 @@ def told(seen: Seen, lot: int, lines: slice | np.ndarray) -> list:
         seen.is_open[mine],
         seen.needed_m[lines],
     ]
-    return [*(part.tolist() for part in figures), shapely.to_wkb(seen.lines(mine)).tolist()]
+    return [*(part.tolist() for part in figures), seen.looks(mine).tolist()]
 
 
 # Invariant: a lot is told the same to the last digit, whatever other lots are looked at with it, and in which order.

@@ -119,7 +119,7 @@ def _views_across(planned: Planned) -> dict[str, np.ndarray]:
     """Count the views that come in across each side."""
     seen, sides = planned.seen, planned.layers["sides"]
     views, count = np.flatnonzero(seen.rays > 0), len(sides.lot)
-    side = side_of_views_each(seen.lines(views), seen.lot[views], sides)
+    side = side_of_views_each(seen.looks(views), seen.lot[views], sides)
     most = seen.windows.max(initial=0) + 1
     looked = pd.unique(side * most + seen.windows[views]) // most
     is_open = seen.is_open[views]
@@ -144,8 +144,8 @@ def side_of_views_each(looks: np.ndarray, lot: np.ndarray, sides: Many) -> np.nd
 
     Parameters
     ----------
-    looks : ndarray of LineString, (views,)
-        From window to place.
+    looks : ndarray, (views, 2, 2)
+        The window, and the place.
     lot : ndarray of int, (views,)
         The lot of each.
     sides : Many
@@ -161,7 +161,7 @@ def side_of_views_each(looks: np.ndarray, lot: np.ndarray, sides: Many) -> np.nd
     to_end = np.where(near, 0.0, np.inf)
     # Where it crosses one side only, that is the last.
     several = np.flatnonzero(near & (met[view] > 1))
-    look, line = looks[view[several]], sides.shapes[side[several]]
+    look, line = shapely.linestrings(looks[view[several]]), sides.shapes[side[several]]
     crossings = shapely.shortest_line(look, line)
     # What it only touches is crossed where it is nearest to it; a line may run along a side.
     meets = shapely.intersection(look, line)
@@ -169,7 +169,9 @@ def side_of_views_each(looks: np.ndarray, lot: np.ndarray, sides: Many) -> np.nd
     to_end[several] = shapely.distance(meets, shapely.get_point(look, -1))
     # Where it crosses none, the nearest.
     none = np.flatnonzero(met[view] == 0)
-    to_end[none] = shapely.distance(looks[view[none]], sides.shapes[side[none]])
+    to_end[none] = shapely.distance(
+        shapely.linestrings(looks[view[none]]), sides.shapes[side[none]]
+    )
     some = np.flatnonzero(count)
     least = np.full(len(looks), np.inf)
     least[some] = np.minimum.reduceat(to_end, firsts(count[some]))

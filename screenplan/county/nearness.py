@@ -14,7 +14,7 @@ def come_near(
 
     Parameters
     ----------
-    looks : ndarray of LineString, (looks,)
+    looks : ndarray, (looks, 2, 2)
         Each from one point to another.
     lines : ndarray of LineString, (lines,)
     first, count : ndarray of int, (looks,)
@@ -28,12 +28,12 @@ def come_near(
 
     Examples
     --------
-    >>> looks = shapely.from_wkt(["LINESTRING (0 0, 10 0)"])
+    >>> looks = np.array([[[0.0, 0.0], [10.0, 0.0]]])
     >>> lines = shapely.from_wkt(["LINESTRING (5 -1, 5 1)", "LINESTRING (0 2, 9 2)", "LINESTRING (11 0, 11 5)"])
     >>> come_near(looks, lines, np.array([0]), np.array([3]), 1.0).tolist()
     [True, False, True]
     """
-    ends = shapely.get_coordinates(looks).reshape(-1, 4)
+    ends = looks.reshape(-1, 4)
     corners = shapely.get_coordinates(lines)
     begin = np.concatenate([[0], np.cumsum(shapely.get_num_coordinates(lines))])
     near = np.zeros(int(count.sum()), dtype=np.bool_)

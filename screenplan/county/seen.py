@@ -70,8 +70,8 @@ class Seen:
         """The window of each view, by its number, (views,)."""
         return self.sight.pairs[:, 0]
 
-    def lines(self, views: np.ndarray) -> np.ndarray:
-        """Straight lines from the windows of some views to the middles of all heads in the places.
+    def looks(self, views: np.ndarray) -> np.ndarray:
+        """Give the windows of some views and the middles of all heads in the places, (views, 2, 2).
 
         A middle that hangs on the outline alone, for a drawing, may jump where a corner moves by a hair.
         """
@@ -82,7 +82,7 @@ class Seen:
             sums = np.add.reduceat(heads.xyz[:, :2], heads.first[:-1])
             middles = (sums / heads.counts[:, None])[place]
         ends = [self.sight.observers.middle[observer], middles]
-        return shapely.linestrings(np.stack(ends, axis=1).reshape(-1, 2, 2))
+        return np.stack(ends, axis=1).reshape(-1, 2, 2)
 
 
 def see_each(
