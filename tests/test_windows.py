@@ -588,7 +588,7 @@ def test_a_line_that_only_touches_its_building_is_hidden():
     eye = np.array([4.5, 4.0])
     places = WindowPlaces(*(np.zeros(1, int),) * 3, eye[None], np.zeros(1))
     for beside, seen in ((0.0, False), (1e-9, False), (-1e-9, True)):
-        target = eye + 2.0 * (corner + [beside, 0.0] - eye)
+        target = eye + 2.0 * (corner + np.array([beside, 0.0]) - eye)
         targets = Points(target[None], np.array([1]))
         every = np.zeros(1, int)
         told = see_targets(places, np.array([house]), every, every, targets, 45.0)
