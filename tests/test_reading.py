@@ -478,6 +478,18 @@ def test_overlapping_parcels_are_said_and_the_subject_keeps_its_house():
     )
 
 
+def test_who_does_not_ask_is_not_told_what_overlaps():
+    """Invariant: all else that is read is the same."""
+    lots = lots_with(box(-60, -20, 0, 20))
+    told, untold = (read({"parcels": lots}, warn=warn) for warn in (True, False))
+    assert [note for note in told.warnings if note not in untold.warnings] == [
+        note for note in told.warnings if "is that of another parcel too" in note
+    ]
+    assert len(told.warnings) == len(untold.warnings) + 1
+    assert told.layers["parcels"].equals(untold.layers["parcels"])
+    assert told.repairs.equals(untold.repairs)
+
+
 def test_copies_of_the_subject_are_no_contradiction():
     lots = lots_with(box(-20, -20, 20, 20)).assign(PIN=["A-2", "A-2"])
     site = read({"parcels": lots})

@@ -18,12 +18,12 @@ from screenplan.ground.errors import InputError
 from screenplan.site.compass import apart_deg, unit_vector
 from screenplan.site.facades import derive_windows_each
 from screenplan.site.floors import floors_of
-from screenplan.site.looks import points_of, see_targets
+from screenplan.site.looks import Points, points_of, see_targets
 from screenplan.site.lots import Lots
 from screenplan.site.ownership import parcels_of, share_a_house
 from screenplan.site.steady import EQUAL_M
 from screenplan.site.terrain import Terrain
-from screenplan.site.wall_places import window_places
+from screenplan.site.wall_places import WindowPlaces, window_places
 from screenplan.site.walls import (
     exposed_stretches,
     exposed_stretches_each,
@@ -554,6 +554,47 @@ def test_a_place_sees_what_one_line_of_sight_leaves_its_building_for():
                 by_hand |= not solid.intersects(line)
         assert seen[place] == by_hand
     assert 0 < seen.sum() < len(seen)
+
+
+@settings(max_examples=60)
+@given(
+    houses(),
+    st.lists(st.tuples(*[st.integers(-20, 60).map(lambda half: half / 2.0)] * 2), min_size=1, max_size=12),
+)  # fmt: skip
+def test_what_is_seen_is_what_shapely_says_of_each_line(footprints, xy):
+    """Another implementation: plain predicates, line by line; some buildings are as thin as a hair, some have holes."""
+    ring = shapely.box(0, 0, 12, 12).difference(shapely.box(2, 2, 10, 10))
+    thin = shapely.box(20.0, 0.0, 26.0, 0.03)
+    footprints = np.array([*footprints, ring, thin], dtype=object)
+    places = window_places(footprints, np.arange(len(footprints)), 3.0)
+    targets = Points(np.array(xy), np.array([len(xy)]))
+    every = np.arange(len(places))
+    seen = see_targets(places, footprints, every, np.zeros(len(every), int), targets, 25.0)
+    way = targets.xy - places.xy[:, None]
+    outward = (way * np.column_stack(unit_vector(places.facing_deg))[:, None]).sum(axis=2)
+    away = np.hypot(*np.moveaxis(way, 2, 0))
+    asked = (outward > 0.0) & (away <= 25.0) & (outward > away * np.sin(np.radians(30.0)))
+    place, target = np.nonzero(asked)
+    lines = shapely.linestrings(np.stack([places.xy[place], targets.xy[target]], axis=1))
+    free = ~shapely.intersects(shapely.buffer(footprints[places.building[place]], -0.02), lines)
+    assert np.array_equal(seen, np.bincount(place[free], minlength=len(places)) > 0)
+
+
+def test_a_line_that_only_touches_its_building_is_hidden():
+    """By hand: from the foot of the notch past the corner of what the hair leaves, exactly, and a hair beside it."""
+    house = shapely.box(0, 0, 9, 9).difference(shapely.box(3, 4, 6, 9))
+    corner = shapely.get_coordinates(house.buffer(-0.02))
+    corner = corner[np.lexsort((-corner[:, 1], np.abs(corner[:, 0] - 6.02)))][0]
+    eye = np.array([4.5, 4.0])
+    places = WindowPlaces(*(np.zeros(1, int),) * 3, eye[None], np.zeros(1))
+    for beside, seen in ((0.0, False), (1e-9, False), (-1e-9, True)):
+        target = eye + 2.0 * (corner + np.array([beside, 0.0]) - eye)
+        targets = Points(target[None], np.array([1]))
+        every = np.zeros(1, int)
+        told = see_targets(places, np.array([house]), every, every, targets, 45.0)
+        line = shapely.LineString([eye, target])
+        assert told[0] == (not house.buffer(-0.02).intersects(line))
+        assert beside == 0.0 or told[0] == seen
 
 
 # Invariant: not the other lots, nor their order, nor the cut, nor what lies beyond the reach.

@@ -107,10 +107,18 @@ def _typed(contract: Contract, columns: Mapping[str, Any]) -> dict[str, Any]:
 def _array(kind: ColumnType, values: Any):
     if kind == "number":
         return np.array(values if isinstance(values, np.ndarray) else list(values), dtype=float)
-    # Looked for in all at once: most columns of texts hold no quantity.
-    if kind == "text" and "{" in "".join([value for value in values if isinstance(value, str)]):
+    if kind == "text" and _tells_quantities(values):
         values = list(map(said, values))
     return pd.array(values if isinstance(values, np.ndarray) else list(values), DTYPES[kind])
+
+
+def _tells_quantities(texts: Any) -> bool:
+    """Tell whether any of some texts may hold a quantity; looked for in all at once, as most columns hold none."""
+    texts = texts.tolist() if isinstance(texts, np.ndarray) else list(texts)
+    try:
+        return "{" in "".join(texts)
+    except TypeError:  # some are empty
+        return "{" in "".join([text for text in texts if isinstance(text, str)])
 
 
 def _empty(kind: ColumnType, rows: int):
@@ -143,10 +151,10 @@ def texts(layer: pd.DataFrame, name: str, default: str = "") -> list[str]:
     if name not in layer.columns:
         return [default] * len(layer)
     values = layer[name].to_numpy(dtype=object)
-    return [
-        default if empty else str(value)
-        for empty, value in zip(pd.isna(values), values, strict=True)
-    ]
+    empty = pd.isna(values)
+    if not empty.any():
+        return list(map(str, values.tolist()))
+    return [default if lacks else str(value) for lacks, value in zip(empty, values, strict=True)]
 
 
 def identifiers(layer: pd.DataFrame, key: str) -> list[str]:

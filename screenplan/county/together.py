@@ -122,7 +122,7 @@ def read_together(
             sources = {name: replace(near[name][0], file=table) for name, table in left.items()}
             site = read_site(
                 sources, plan=plan.model_copy(update={"subject": chosen, "site": about}),
-                terrain=terrain, frame=frame,
+                terrain=terrain, frame=frame, warn=False,
             )  # fmt: skip
         except InputError as error:
             found = list(_out_of(left, error))

@@ -10,6 +10,7 @@ import shapely
 from numba import njit
 
 from screenplan.site.compass import unit_vector
+from screenplan.site.probes import Edges
 from screenplan.site.ragged import firsts, numbered
 from screenplan.site.wall_places import WindowPlaces
 
@@ -21,6 +22,12 @@ TARGET_STEP_M = 4.0
 MOST_TARGETS = 400
 #: What a window looks past of its own building is smaller by this, metres.
 HAIR_M = 0.02
+#: The side of a line on which a point lies is sure if twice the area of their triangle is more than this share of the two
+#: products of which it is the difference: Shewchuk, Adaptive precision floating-point arithmetic, 1997, ccwerrboundA,
+#: (3 + 16 u) u with u = 2^-53, which is 3.33e-16 (from memory); rounded up.
+SURE_SHARE = 4e-16
+#: No edge is met by a line, surely; rounding may decide whether one is.
+CLEAR, UNSURE = -1, -2
 
 
 @dataclass(frozen=True)
@@ -100,16 +107,21 @@ def see_targets(
     ndarray of bool, shape (n,)
     """
     sees = np.zeros(len(place), dtype=bool)
-    solids = _solids(footprints, places.building)
+    solids, of = _solids(footprints, places.building)
+    edges = Edges.of(solids)
     out = np.column_stack(unit_vector(places.facing_deg))
     # The target at which each place looks now, and the one after its last.
     at, end = targets.first[subject], (targets.first + targets.count)[subject]
     left = np.arange(len(place))
     while len(left):
-        _pass_on(at, end, left, places.xy[place[left]], out[place[left]], targets.xy, reach_m)
-        left = left[at[left] < end[left]]
+        own = place[left]
+        _look_on(
+            sees, at, end, left, (places.xy[own], out[own], of[own]), targets.xy, edges, reach_m
+        )
+        left = left[~sees[left] & (at[left] < end[left])]
+        # What rounding might decide is asked of GEOS, whose answer is exact.
         ends = np.stack([places.xy[place[left]], targets.xy[at[left]]], axis=1)
-        hidden = shapely.intersects(solids[place[left]], shapely.linestrings(ends))
+        hidden = shapely.intersects(solids[of[place[left]]], shapely.linestrings(ends))
         sees[left[~hidden]] = True
         left = left[hidden]
         at[left] += 1
@@ -117,25 +129,71 @@ def see_targets(
 
 
 @njit(cache=True, error_model="numpy")
-def _pass_on(at, end, left, eyes, out, targets, reach_m):
-    """Pass on to the next target that lies before the wall and within reach, or to the end; changes ``at``."""
+def _look_on(sees, at, end, left, places, targets, edges, reach_m):
+    """Look at one target after the other that lies before the wall and within reach, up to one that is not surely hidden.
+
+    Changes ``at``, and ``sees`` where that one is surely seen.
+    """
+    eyes, out, solid = places
+    xy, onward, first = edges.xy, edges.onward, edges.first
     least = math.sin(math.radians(GRAZING_DEG))
     for number in range(len(left)):
         asked = left[number]
         x, y, out_east, out_north = eyes[number, 0], eyes[number, 1], out[number, 0], out[number, 1]
+        low, high = first[solid[number]], first[solid[number] + 1]
+        # What hides one target mostly hides the next.
+        wall = -1
         while at[asked] < end[asked]:
-            east, north = targets[at[asked], 0] - x, targets[at[asked], 1] - y
+            to_x, to_y = targets[at[asked], 0], targets[at[asked], 1]
+            east, north = to_x - x, to_y - y
             outward = east * out_east + north * out_north
             if outward > 0.0:
                 away = math.hypot(east, north)
                 if away <= reach_m and outward > away * least:
-                    break
+                    if wall < 0 or _meets(xy, onward, wall, wall + 2, x, y, to_x, to_y) < 0:
+                        wall = _meets(xy, onward, low, high, x, y, to_x, to_y)
+                    if wall < 0:
+                        sees[asked] = wall == CLEAR
+                        break
             at[asked] += 1
 
 
-def _solids(footprints: np.ndarray, building: np.ndarray) -> np.ndarray:
-    """Give for each place the building in which it is, smaller by a hair: a line that leaves its wall does not touch it."""
-    which, at = np.unique(building, return_inverse=True)
-    solids = shapely.buffer(footprints[which], -HAIR_M)
-    shapely.prepare(solids)
-    return solids[at]
+@njit(cache=True, error_model="numpy")
+def _meets(xy, onward, low, high, x, y, to_x, to_y):
+    """Give the vertex at which an edge begins that a line from without surely crosses; else `CLEAR` or `UNSURE`.
+
+    The edges are those from vertex to vertex of some that follow each other.
+    """
+    found = CLEAR
+    if low == high:  # a building as thin as a hair
+        return found
+    x2, y2 = xy[low, 0] - x, xy[low, 1] - y
+    after = _side(to_x - x, to_y - y, x2, y2)
+    for vertex in range(low, high - 1):
+        x1, y1, before = x2, y2, after
+        x2, y2 = xy[vertex + 1, 0] - x, xy[vertex + 1, 1] - y
+        after = _side(to_x - x, to_y - y, x2, y2)
+        if before * after > 0 or not onward[vertex]:
+            continue
+        ends = _side(x1, y1, x2, y2) * _side(
+            xy[vertex, 0] - to_x, xy[vertex, 1] - to_y, xy[vertex + 1, 0] - to_x, xy[vertex + 1, 1] - to_y
+        )  # fmt: skip
+        if before * after < 0 and ends < 0:
+            return vertex
+        if ends <= 0:
+            found = UNSURE
+    return found
+
+
+@njit(cache=True, error_model="numpy")
+def _side(x1, y1, x2, y2):
+    """Tell to which hand the second of two points lies, seen from the origin towards the first: 1 left, -1 right, 0 unsure."""
+    one, other = x1 * y2, y1 * x2
+    twice, unsure = one - other, SURE_SHARE * (abs(one) + abs(other))
+    return int(twice > unsure) - int(twice < -unsure)
+
+
+def _solids(footprints: np.ndarray, building: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give the buildings smaller by a hair, so that a line that leaves its wall does not touch it; and that of each place."""
+    which, of = np.unique(building, return_inverse=True)
+    return shapely.buffer(footprints[which], -HAIR_M), of

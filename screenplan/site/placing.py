@@ -42,17 +42,21 @@ class Placing(Noting):
         How the user calls their columns.
     plan : Options
     frame : LocalFrame, optional
+    warn : bool, optional
+        Whether what is only told is looked for where that takes long.
     """
 
     #: The ground that is planned.
     subject: shapely.Geometry
 
-    def __init__(self, layers, named, plan: Options, frame: LocalFrame | None = None):
+    def __init__(
+        self, layers, named, plan: Options, frame: LocalFrame | None = None, *, warn: bool = True
+    ):
         super().__init__()
         self.layers, self.named = layers, named
         self.chosen, self.about = plan.subject, plan.site
         self.us = plan.plan.units == "us"
-        self._laid = frame
+        self._laid, self.warn = frame, warn
 
     @property
     def frame(self) -> LocalFrame:

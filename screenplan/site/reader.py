@@ -176,7 +176,8 @@ class Reader(Whereabouts):
             parcels = parcels.assign(is_subject=parcels.index.isin(chosen))
         self.subject = _ground_of(parcels[parcels["is_subject"]])
         parcels = kept(parcels, self._is_near(parcels) | parcels["is_subject"].to_numpy())
-        self.warnings += find_overlaps(parcels)
+        if self.warn:
+            self.warnings += find_overlaps(parcels)
         self._take(source, way, parcels, findings)
         return parcels.reset_index(drop=True)
 

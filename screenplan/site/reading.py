@@ -35,6 +35,7 @@ def read_site(
     terrain: TerrainSource | Terrain | None = None,
     frame: LocalFrame | None = None,
     subject_point_crs: CRS | str | None = None,
+    warn: bool = True,
 ) -> Site:
     """Read the layers of a site, from files or from GeoDataFrames, which are not changed.
 
@@ -54,6 +55,8 @@ def read_site(
     subject_point_crs : CRS or str, optional
         The CRS of the plan's point; ``"parcels"`` is the parcels' own; WGS 84 longitude, latitude
         by default.
+    warn : bool, optional
+        False leaves out what takes long to find and is only told: which parcels share ground.
 
     Returns
     -------
@@ -79,7 +82,7 @@ def read_site(
     layers, notes = settle_systems(layers, stated)
     if isinstance(terrain, TerrainSource):
         terrain = settle_terrain(terrain, layers, stated)
-    reader = Reader(layers, sources, plan or Options(), frame)
+    reader = Reader(layers, sources, plan or Options(), frame, warn=warn)
     reader.warnings += notes
     return reader.read(subject_point_crs, terrain)
 

@@ -392,7 +392,8 @@ def _validate(geometry: np.ndarray, index, findings: Findings) -> tuple[np.ndarr
             kind="geometry",
         )
     tiny = shapely.area(geometry) < LEAST_AREA_M2
-    tiny &= good | ~shapely.is_valid(geometry) & (_repaired_area(geometry) < LEAST_AREA_M2)
+    doubtful = np.flatnonzero(tiny & ~good)
+    tiny[doubtful] = _repaired_area(geometry[doubtful]) < LEAST_AREA_M2
     if tiny.any():
         findings.refused(
             index[tiny],
