@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 import shapely
 from options_kit import plan_with
+from shapely.affinity import rotate
 from shapely.geometry import LineString, box
 from test_views import GARDEN, HOUSE, LINE, SHUT, TABLE, row, species, trace, windows
 
@@ -153,6 +154,31 @@ def test_a_fence_keeps_to_its_yard_and_off_buildings():
     assert sorted(line.length for line in lines) == pytest.approx([15.0, 15.0])
     (inside,) = fence_lines(LOT, SIDES.geometry.iloc[0], 0.5)
     assert shapely.contains(LOT.geometry.iloc[0], inside)
+
+
+@pytest.mark.parametrize("turn", range(0, 360, 40))
+@pytest.mark.parametrize("inset", [0.0, 0.5])
+def test_a_fence_leaves_drives_open_however_the_lot_is_turned(turn, inset):
+    """By hand: the side of 40 m less a drive of 4 m, and one drawn as a line, 3 m; room of 0.25 m beside each."""
+
+    def turned(shape):
+        return rotate(shape, turn, origin=(3.0, -7.0))
+
+    # The area ends a hand's breadth before the boundary, the line goes through it; a path is no drive.
+    drives = [
+        box(-15, -9, -11, 1.8),
+        LineString([(0, -6), (0, 9)]),
+        LineString([(10, -6), (10, 9)]),
+    ]
+    keep_outs = gpd.GeoDataFrame({"kind": ["driveway", "Drive", "path"]}, geometry=list(map(turned, drives)))  # fmt: skip
+    lot = LOT.assign(geometry=[turned(LOT.geometry.iloc[0])])
+    lines = fence_lines(lot, turned(SIDES.geometry.iloc[0]), inset, None, keep_outs)
+    # It begins as far from the corner as it stands off the boundary, and goes half as far round it.
+    corner = inset / 2.0
+    found = sorted(line.length for line in lines)
+    assert found == pytest.approx(
+        [5.0 - 0.25 - corner, 11.0 - 1.5 - 0.5, 20.0 - 1.5 - 0.25 - corner]
+    )
 
 
 def test_costs_are_length_times_price_and_only_what_is_known():

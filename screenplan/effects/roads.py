@@ -23,7 +23,7 @@ import shapely.ops
 
 from screenplan.contracts import SIGHT_AREAS, SIGHT_PLANTS
 from screenplan.contracts.findings import FAILS, PASSES, ROAD_SIGHT, UNKNOWN, Finding
-from screenplan.contracts.tables import has_rows, identifiers, layer_of, numbers, texts
+from screenplan.contracts.tables import has_rows, identifiers, layer_of, numbers
 from screenplan.effects.growing import TOUCH_M, earliest, first_years, meet
 from screenplan.effects.telling import first_to_grow, how_many_grow
 from screenplan.ground.said import FOOT_M
@@ -34,6 +34,7 @@ from screenplan.planting.stand import Stand, planned_stand
 from screenplan.planting.zones import subject_of
 from screenplan.rules.limit_kinds import Emerging, Limit, SightTriangle, Stopping
 from screenplan.rules.limits import limit_named, limit_of
+from screenplan.site.drives import drives_of
 from screenplan.site.ownership import outline_known
 
 #: One mile an hour in km/h, exact: 5280 ft of 0.3048 m.
@@ -42,8 +43,6 @@ MPH_KMH = 1.609344
 FT_S_PER_MPH = 1.47
 #: 1.075 of the stopping formula, as printed.
 BRAKING = 1.075
-#: A drive given as a line is taken so wide (common practice, no source).
-DRIVE_WIDTH_M = 3.0
 #: A drive meets the boundary if it ends so near to it.
 MOUTH_REACH_M = 1.0
 #: A boundary this near to a road's edge is its frontage.
@@ -199,17 +198,13 @@ class _Mouth:
 
 
 def _mouths(subject, keep_outs, roads) -> Iterator[_Mouth]:
-    if not has_rows(keep_outs):
+    drives = drives_of(keep_outs)
+    if not drives:
         return
-    kinds = [kind.strip().lower() for kind in texts(keep_outs, "kind")]
+    names = identifiers(keep_outs, "keep_out_id")
     outline = shapely.boundary(subject)
     half = numbers(roads, "width_m", 6.0) / 2.0
-    for row, name in enumerate(identifiers(keep_outs, "keep_out_id")):
-        shape = keep_outs.geometry.iloc[row]
-        if kinds[row] not in ("driveway", "drive") or shape.geom_type.endswith("Point"):
-            continue
-        if shape.area == 0:
-            shape = shape.buffer(DRIVE_WIDTH_M / 2.0, cap_style="flat")
+    for row, shape in drives.items():
         at_line = shapely.intersection(
             outline, shapely.buffer(shape, MOUTH_REACH_M, join_style="mitre")
         )
@@ -233,7 +228,7 @@ def _mouths(subject, keep_outs, roads) -> Iterator[_Mouth]:
         if not len(centre) or not np.hypot(*(centre[0] - middle)) > 0:
             continue
         inward = (centre[0] - middle) / np.hypot(*(centre[0] - middle))
-        yield _Mouth(name, edges, inward, road)
+        yield _Mouth(names[row], edges, inward, road)
 
 
 def outline_station(line, x: float, y: float) -> tuple[float, float]:

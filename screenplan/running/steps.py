@@ -653,7 +653,7 @@ STEPS: dict[str, Step] = {
             "Compare a fence, a wall, a trellis, an awning and the place moved with what is planted",
             "screenplan.works:compare_instead",
             needs="parcels sides windows private_places planting_lines plants",
-            takes="buildings existing_screens onlookers quantities cost",
+            takes="buildings existing_screens onlookers keep_outs quantities cost",
             gives="instead instead_lines",
             keys=(
                 "instead.compare instead.along instead.code instead.front instead.side instead.rear instead.inset "

@@ -17,9 +17,14 @@ from screenplan.contracts.tables import has_rows
 from screenplan.ground.errors import refuse
 from screenplan.plan.instead import Instead
 from screenplan.rules.limit_kinds import FenceHeight
+from screenplan.site.drives import drives_of
 from screenplan.site.ownership import subject_outline
 from screenplan.site.side_classes import classes_of
 
+#: Room beside a drive, by which its end may be off the boundary too, metres (custom, no source).
+BESIDE_DRIVE_M = 0.25
+#: What is said of the ways through it.
+LEFT_OPEN = "drives that are drawn as keep_outs are left open, gates are not"
 #: What runs along the boundary.
 UPRIGHT = ("fence", "wall", "trellis")
 
@@ -44,9 +49,13 @@ class Upright:
 
 
 def fence_lines(
-    parcels: gpd.GeoDataFrame, side: shapely.LineString, inset_m: float, buildings=None
+    parcels: gpd.GeoDataFrame,
+    side: shapely.LineString,
+    inset_m: float,
+    buildings=None,
+    keep_outs=None,
 ) -> list[shapely.LineString]:
-    """Give the lines of a fence along a side, within the parcel; it stops at buildings.
+    """Give the lines of a fence along a side, within the parcel; it stops at buildings and leaves drives open.
 
     Parameters
     ----------
@@ -54,7 +63,7 @@ def fence_lines(
     side : LineString
     inset_m : float
         Its distance from the boundary.
-    buildings : GeoDataFrame, optional
+    buildings, keep_outs : GeoDataFrame, optional
 
     Examples
     --------
@@ -68,6 +77,8 @@ def fence_lines(
     line = shapely.intersection(shapely.boundary(inner), near)
     if has_rows(buildings):
         line = shapely.difference(line, shapely.union_all(buildings.geometry.to_numpy()))
+    for drive in drives_of(keep_outs).values():
+        line = shapely.difference(line, shapely.buffer(drive, BESIDE_DRIVE_M, join_style="mitre"))
     whole = shapely.line_merge(line)
     return [
         part
@@ -85,7 +96,7 @@ def lay_upright(
     ----------
     option : {"fence", "wall", "trellis"}
     layers : mapping
-        Parcels and sides, and planting lines and buildings if there are any.
+        Parcels and sides, and planting lines, buildings and keep-outs if there are any.
     asked : Instead
     code : FenceHeight
 
@@ -114,7 +125,9 @@ def lay_upright(
         allowed = getattr(code, f"{yard}_m")
         own = getattr(asked, yard)
         height = allowed if own is None else own
-        lines = fence_lines(layers["parcels"], side, asked.inset, layers.get("buildings")) if name in chosen else []  # fmt: skip
+        if name not in chosen:
+            continue
+        lines = fence_lines(layers["parcels"], side, asked.inset, layers.get("buildings"), layers.get("keep_outs"))  # fmt: skip
         if not lines:
             continue
         yards.setdefault((yard, height), []).append(name)
@@ -147,7 +160,7 @@ def lay_upright(
     if any(height > code.permit_above_m for height, _ in heights):
         says.append(f"above {{{code.permit_above_m:.2f} m}} it needs a permit by that code")
     says.append(f"heights by the published code {asked.code}: yours may differ, ask it" if not _all_own(asked) else "ask your own code how tall it may be")  # fmt: skip
-    says.append("gates and drives are not left out")
+    says.append(LEFT_OPEN)
     if option == "trellis":
         says.append(f"it lets {asked.trellis_open:.0%} of the light through until something climbs it")  # fmt: skip
     return Upright(screens, told, tuple(says))

@@ -58,7 +58,7 @@ def compare_instead(
     ----------
     layers : mapping
         Parcels, sides, windows, private places, planting lines and plants, and buildings, existing screens,
-        onlookers, quantities and cost, if there are any: by their contracts, in local-frame metres.
+        onlookers, keep-outs, quantities and cost, if there are any: by their contracts, in local-frame metres.
     plan : Options
         Of it [instead], and what views, needed height and growth go by.
     terrain : Terrain, optional

@@ -24,6 +24,7 @@ from screenplan.planting.zones import open_ground
 from screenplan.rules.limit_kinds import Limit
 from screenplan.site.ownership import outline_known, subject_ground
 from screenplan.works import water
+from screenplan.works.boundary_screens import LEFT_OPEN
 from screenplan.works.clipping import clipped_faces, clips_told
 from screenplan.works.earth import SWELL, nearest_gaps, ring_area, strip_along
 from screenplan.works.fence import chosen_fence
@@ -446,6 +447,6 @@ def _building(screens) -> Iterator[dict]:
     for option, mine in screens.groupby("option", sort=False):
         length = float(mine["length_m"].sum())
         tall = " and ".join(f"{{{height:.2f} m}}" for height in dict.fromkeys(mine["height_m"]))
-        how = f"{tall} high, along {', '.join(dict.fromkeys(mine['side_id']))}; gates and drives are not left out"
+        how = f"{tall} high, along {', '.join(dict.fromkeys(mine['side_id']))}; {LEFT_OPEN}"
         row = _done(f"new_{option}", "fence", length, "m", how, _ARITHMETIC, DIG)
         yield _bought(row, str(option), length)
