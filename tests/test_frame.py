@@ -339,11 +339,18 @@ def test_what_comes_back_and_what_does_not():
         [[9.0, 50.0], [369.0, 50.0], [-351.0, 50.0], [77.0, 90.0], [9.0, 95.0], [np.inf, 5.0]]
     )
     mixed = np.array([*points, shapely.MultiPoint([points[0], points[4]])], dtype=object)
-    assert degrees.come_back(mixed, way).tolist() == [True, True, True, True, False, False, False]
+    told = degrees.come_back(mixed, degrees.project_in(mixed, way), way)
+    assert told.tolist() == [True, True, True, True, False, False, False]
+    # Of a long edge vertices were added, which have no place of their own in the layer.
+    long = np.array([shapely.LineString([(9.0, 50.0), (10.0, 50.0)]), points[4]], dtype=object)
+    moved = degrees.project_in(long, way)
+    assert shapely.count_coordinates(moved) > shapely.count_coordinates(long)
+    assert degrees.come_back(long, moved, way).tolist() == [True, False]
     cone = LocalFrame.around(gpd.GeoDataFrame(geometry=[shapely.box(-90, -90, -50, -50)], crs=5514))
     way = cone.transformation_from(CRS(5514))
     points = shapely.points([[-70.0, -70.0], [1.0, 1.0], [20.0, 20.0]])
-    assert cone.come_back(points, way).tolist() == [True, False, False]
+    told = cone.come_back(points, cone.project_in(points, way), way)
+    assert told.tolist() == [True, False, False]
 
 
 def test_out_and_back_loses_nothing():

@@ -336,17 +336,30 @@ class LocalFrame:
             *self._own.transform(x, y, direction="INVERSE"), direction="INVERSE"
         )
 
-    def come_back(self, geometries: np.ndarray, transformation: Transformation) -> np.ndarray:
+    def come_back(
+        self, geometries: np.ndarray, moved: np.ndarray, transformation: Transformation
+    ) -> np.ndarray:
         """Tell which geometries of a layer's CRS lie again where they lay, once in the frame and out.
 
         Beyond an end of the map a CRS's coordinates have a place on earth that has others.
+
+        Parameters
+        ----------
+        geometries, moved : ndarray of Geometry, (n,)
+            As they are in the layer, and as `project_in` brought them in.
+        transformation : Transformation
+
+        Returns
+        -------
+        ndarray of bool, (n,)
         """
         xy, owner = shapely.get_coordinates(geometries, return_index=True)
         unit, turn = self._unit_of(transformation), self._turn_of(transformation)
         with np.errstate(invalid="ignore"):
-            again = self.points_out(
-                *self.points_in(xy[:, 0], xy[:, 1], transformation), transformation
-            )
+            inside = shapely.get_coordinates(moved).T
+            if len(inside.T) != len(xy):  # edges were cut, so that vertices were added
+                inside = self.points_in(xy[:, 0], xy[:, 1], transformation)
+            again = self.points_out(*inside, transformation)
             across, along = np.abs(again - xy.T)
             if turn:
                 across = np.minimum(across, np.abs(across - turn))

@@ -84,7 +84,13 @@ class Placing(Noting):
 
     def _is_near(self, frame: gpd.GeoDataFrame) -> np.ndarray:
         """Tell which rows are within reach of the subject, (rows,)."""
-        return self._distances(frame) <= self.about.reach
+        shapes, subject = np.asarray(frame.geometry.array, dtype=object), self.subject.bounds
+        # What lies within reach with its whole box needs no closer look.
+        low, high = np.split(shapely.bounds(shapes).reshape(-1, 4), 2, axis=1)
+        across = np.maximum(high - subject[:2], subject[2:] - low)
+        near = np.hypot(*across.T) <= self.about.reach
+        near[~near] = shapely.distance(shapes[~near], self.subject) <= self.about.reach
+        return near
 
     def _turn(self, source, way: Transformation):
         """Turn a list of points without a header whose fields are east and north, where it lies here only so."""
@@ -111,7 +117,7 @@ class Placing(Noting):
         if source.crs != self.frame.crs and len(flat):
             moved = self.frame.project_in(given, way)
             there = np.isfinite(shapely.bounds(moved)).all(axis=-1) & self.frame.come_back(
-                given, way
+                given, moved, way
             )
         lost = np.flatnonzero(~there)
         if len(lost):
