@@ -356,10 +356,10 @@ class LocalFrame:
         xy, owner = shapely.get_coordinates(geometries, return_index=True)
         unit, turn = self._unit_of(transformation), self._turn_of(transformation)
         with np.errstate(invalid="ignore"):
-            inside = shapely.get_coordinates(moved).T
-            if len(inside.T) != len(xy):  # edges were cut, so that vertices were added
-                inside = self.points_in(xy[:, 0], xy[:, 1], transformation)
-            again = self.points_out(*inside, transformation)
+            x, y = shapely.get_coordinates(moved).T
+            if len(x) != len(xy):  # edges were cut, so that vertices were added
+                x, y = self.points_in(xy[:, 0], xy[:, 1], transformation)
+            again = np.stack(self.points_out(x, y, transformation))
             across, along = np.abs(again - xy.T)
             if turn:
                 across = np.minimum(across, np.abs(across - turn))
