@@ -51,7 +51,11 @@ def both(*what, plants=None, w=OBLIQUE, **options):
         "parcels": LOT, "sides": SIDES, "windows": w, "private_places": GARDEN, "buildings": HOUSE,
         "planting_lines": LINE.assign(side_id="north"), "plants": row(SHUT) if plants is None else plants,
     }  # fmt: skip
-    layers |= {name: options.pop(name) for name in ("cost", "existing_screens") if name in options}
+    layers |= {
+        name: options.pop(name)
+        for name in ("cost", "existing_screens", "keep_outs")
+        if name in options
+    }
     plan = plan_with(plants_species="column", growth_years=12, instead_inset=0.0, **options)
     plan = plan.model_copy(update={"instead": plan.instead.model_copy(update={"compare": what})})
     return compare_instead(layers, plan=plan, species_table=TABLE)
@@ -179,6 +183,18 @@ def test_a_fence_leaves_drives_open_however_the_lot_is_turned(turn, inset):
     assert found == pytest.approx(
         [5.0 - 0.25 - corner, 11.0 - 1.5 - 0.5, 20.0 - 1.5 - 0.25 - corner]
     )
+
+
+def test_what_is_compared_leaves_drives_open():
+    # By hand: 40 m less a drive of 3 m with 0.25 m beside it; and what looks in through the gap still does.
+    drive = gpd.GeoDataFrame({"kind": ["driveway"]}, geometry=[LineString([(0, -6), (0, 9)])])
+    whole, open_drive = (
+        both("fence", instead_rear=9.0, keep_outs=keep_outs) for keep_outs in (None, drive)
+    )
+    length = [table.set_index("option")["length_m"]["fence"] for table, _ in (whole, open_drive)]
+    assert length == pytest.approx([40.0, 36.5])
+    first = [table.set_index("option")["open_first"]["fence"] for table, _ in (whole, open_drive)]
+    assert first[0] == 0 < first[1]
 
 
 def test_costs_are_length_times_price_and_only_what_is_known():
