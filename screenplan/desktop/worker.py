@@ -49,7 +49,7 @@ def main(arguments: list[str]) -> int:
     threading.Thread(target=_watch, args=(folder, gone), daemon=True).start()
     try:
         return _answer(job_file, answers, gone)
-    except (KeyboardInterrupt, BrokenPipeError):
+    except KeyboardInterrupt:
         # Nobody may be left to tidy up. It is done in peace: `_watch` goes on to interrupt.
         signal.signal(signal.SIGINT, signal.SIG_IGN)
         shutil.rmtree(folder, ignore_errors=True)
@@ -70,8 +70,6 @@ def _answer(job_file: Path, answers: TextIO, gone: threading.Event) -> int:
         from screenplan.desktop.jobs import do_job
 
         _say(answers, {"done": do_job(job, tell)})
-    except BrokenPipeError:
-        raise
     except InputError as error:
         shown = [_shown(problem.in_units(error.units), job_file) for problem in error.problems]
         _say(answers, {"refused": shown})
@@ -131,8 +129,11 @@ def _own_output() -> TextIO:
 
 
 def _say(answers: TextIO, message: dict[str, Any]) -> None:
-    answers.write(json.dumps(message, ensure_ascii=False) + "\n")
-    answers.flush()
+    try:
+        answers.write(json.dumps(message, ensure_ascii=False) + "\n")
+        answers.flush()
+    except BrokenPipeError:  # nobody reads any more; the end of standard input may be noticed later
+        raise KeyboardInterrupt from None
 
 
 def _watch(folder: Path, gone: threading.Event) -> None:
