@@ -16,7 +16,7 @@ from screenplan.ground.errors import InputError
 from screenplan.rules.limits import load_limits
 from screenplan.site.terrain import Terrain
 from screenplan.views.obstacles import AWNING, Obstacles, lay_obstacles
-from screenplan.works.boundary_screens import fence_lines, lay_upright
+from screenplan.works.boundary_screens import Allowed, fence_lines, lay_upright
 from screenplan.works.instead import compare_instead
 
 FOOT_M = 0.3048
@@ -285,6 +285,6 @@ def test_a_permit_is_told_above_the_height_from_which_the_code_asks_one(feet, as
     tall = feet * FOOT_M
     asked = plan_with(instead_front=1.0, instead_side=tall, instead_rear=tall).instead
     laid = lay_upright(
-        "fence", {"parcels": LOT, "sides": SIDES}, asked, load_limits()["fence_4_6ft"]
+        "fence", {"parcels": LOT, "sides": SIDES}, asked, Allowed(load_limits()["fence_4_6ft"])
     )
     assert any("needs a permit" in says for says in laid.says) == asks

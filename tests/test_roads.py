@@ -7,15 +7,10 @@ from effects_kit import layer, parcels, row
 from options_kit import plan_with
 from shapely import affinity
 
-from screenplan.effects.roads import (
-    MPH_KMH,
-    draw_sight_triangles,
-    emerging_distance,
-    judge_road_sight,
-    stopping_distance,
-)
+from screenplan.effects.roads import draw_sight_triangles, judge_road_sight
 from screenplan.ground.errors import InputError
 from screenplan.ground.said import FOOT_M
+from screenplan.rules.driver_sight import MPH_KMH, emerging_distance, stopping_distance
 from screenplan.rules.limit_kinds import Stopping
 from screenplan.rules.limits import limit_of, load_limits
 
@@ -58,8 +53,8 @@ def road(speed=30.0):
     return layer([shapely.LineString([(-200, -5), (240, -5)])], road_id=["r"], speed_kmh=[speed], width_m=[6.0])  # fmt: skip
 
 
-def drive():
-    return layer([shapely.box(18, 0, 21, 12)], keep_out_id=["d"], kind=["driveway"])
+def drive(begins=0.0):
+    return layer([shapely.box(18, begins, 21, 12)], keep_out_id=["d"], kind=["driveway"])
 
 
 def watch(plants, **options):
@@ -67,9 +62,11 @@ def watch(plants, **options):
     return draw_sight_triangles(parcels(), plants, **given)
 
 
-def test_the_triangles_at_a_drive():
+# A drive that ends at the line, before it, or goes on over the verge to the street has the same edges on the line.
+@pytest.mark.parametrize("begins", [0.0, 0.4, -0.6, -3.0])
+def test_the_triangles_at_a_drive(begins):
     _, plants = row(((2, 38), (38, 38)))
-    areas, inside = watch(plants)
+    areas, inside = watch(plants, keep_outs=drive(begins))
     mine = areas.loc[areas["kind"] == "drive"]
     # By hand: 10 ft along the line from each edge of the drive, and 10 ft in along its edges.
     leg = 10 * FOOT_M
@@ -122,7 +119,7 @@ def test_a_new_fence_is_held_against_what_drivers_must_see_over():
     assert finding.result == "fails"
     assert finding.says.startswith(
         "1 piece stands of the new fence where a driver must see: new fence 1, 1.83 m high and so above 0.76 m, in "
-        "the sight triangle at the"
+        "the sight triangle at drive d"
     )
     assert finding.needs == "ending it before that ground, or building it lower there"
     clear = judge_road_sight(*said, new_fence([(2.0, 2.8), (17.7, 2.8)]))

@@ -35,13 +35,18 @@ from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.instead import Instead
 from screenplan.planting.species_model import Species
-from screenplan.rules.limit_kinds import FenceHeight, Limit
-from screenplan.rules.limits import limit_named
+from screenplan.rules.limit_kinds import Limit
 from screenplan.rules.ruleset import Rule
 from screenplan.site.terrain import Terrain
 from screenplan.views.opened import open_rays
 from screenplan.views.sight import sight_of
-from screenplan.works.boundary_screens import UPRIGHT, lay_upright, with_screens
+from screenplan.works.boundary_screens import (
+    UPRIGHT,
+    Allowed,
+    lay_upright,
+    what_is_allowed,
+    with_screens,
+)
 from screenplan.works.instead_laid import ASK
 
 #: Sides along which a fence may be chosen: with so many every set of them is tried.
@@ -153,7 +158,7 @@ def choose_fence(
     """
     refuse_fence(plan)
     kept = Kept() if kept is None else kept
-    code = limit_named(limits, plan.instead.code, FenceHeight, Instead.key("code"))
+    allowed = what_is_allowed(layers, plan, limits)
     task = prepare(layers, plan, rules, species_table, limits=limits, terrain=terrain)
     if not task.offer.priced:
         raise refuse(
@@ -162,7 +167,7 @@ def choose_fence(
             key=Instead.key("design"),
         )
     look = _look_at(layers, plan, task, terrain, kept)
-    kinds = _kinds_of(layers, plan.instead, code, look)
+    kinds = _kinds_of(layers, plan.instead, allowed, look)
     resources = {
         "rules": rules,
         "limits": limits,
@@ -173,7 +178,7 @@ def choose_fence(
     best = search.find(kinds)
     if best.screens is None:
         return Fenced(dict(layers), plan)
-    fence = _told(best, layers, plan, code, look)
+    fence = _told(best, layers, plan, allowed, look)
     if best.plants is not None:
         return fence
     light = look.left(best.screens)
@@ -192,7 +197,7 @@ def _look_at(layers, plan: Options, task: Task, terrain: Terrain | None, kept: K
     return Look(sight, rays, weight, plan.views.threshold)
 
 
-def _kinds_of(layers, asked: Instead, code: FenceHeight, look: Look) -> list[_Kind]:
+def _kinds_of(layers, asked: Instead, allowed: Allowed, look: Look) -> list[_Kind]:
     """Lay what has a price along the sides where it stops light, but for what costs no less than what stops as much.
 
     Raises
@@ -208,7 +213,9 @@ def _kinds_of(layers, asked: Instead, code: FenceHeight, look: Look) -> list[_Ki
     names = asked.along or tuple(layers["sides"]["side_id"].astype(str))
     kinds = []
     for option in chosen:
-        laid = lay_upright(option, layers, asked.model_copy(update={"along": names}), code).screens
+        laid = lay_upright(
+            option, layers, asked.model_copy(update={"along": names}), allowed
+        ).screens
         # A fence that stops no light is of no use, whatever stands beside it.
         crossings = find_crossings(look, laid)
         useful = laid["side_id"].iloc[np.unique(crossings.row)].drop_duplicates().tolist()
@@ -375,14 +382,14 @@ def _together(
     return [list(one) for one in sorted(sets)]
 
 
-def _told(best: _Tried, layers, plan: Options, code: FenceHeight, look: Look) -> Fenced:
+def _told(best: _Tried, layers, plan: Options, allowed: Allowed, look: Look) -> Fenced:
     """Say what was chosen, and put it among what stands."""
     assert best.screens is not None  # a fence was chosen
     assert best.built.kind is not None
     option, price = best.built.kind.option, best.built.kind.price
     sides = tuple(dict.fromkeys(best.screens["side_id"]))
     asked = plan.instead.model_copy(update={"along": sides})
-    words = lay_upright(option, layers, asked, code)
+    words = lay_upright(option, layers, asked, allowed)
     light = look.left(best.screens)
     closed = _left(look, light, ~look.is_open(light))
     views = len(look.rays.views), len(closed.views)

@@ -184,7 +184,7 @@ STEPS: dict[str, Step] = {
                 "design.spacings design.least_run design.least_gap design.groups design.kinds_in_turn design.closed_without_one design.inner design.two_rows design.hedge_height design.weights design.open_price "
                 "design.seconds design.compare goal.closed_by goal.share hand.budget hand.prices cost.prices "
                 "health.zone health.most_of_one_species health.most_of_one_genus health.livestock_sides health.livestock_reach health.hosts_apart "
-                "setbacks.law boundary.most_height boundary.most_height_at_road boundary.within lines.walls lines.wires lines.allowance rows.along rows.offset rows.rows "
+                "setbacks.law boundary.most_height boundary.most_height_at_road boundary.within lines.walls lines.wires lines.allowance road.drive road.corner rows.along rows.offset rows.rows "
                 "rows.row_distance rows.spacing plants.species plants.stock plants.stock_height plants.raised plants.raised_years "
                 "setbacks.hole works.hole_factor site.boundary_accuracy growth.years growth.show_years growth.curve growth.losses growth.replaced chance.draws chance.seed chance.year "
                 f"views.threshold views.leaves views.report_years {_SIGHT}"
@@ -653,12 +653,12 @@ STEPS: dict[str, Step] = {
             "Compare a fence, a wall, a trellis, an awning and the place moved with what is planted",
             "screenplan.works:compare_instead",
             needs="parcels sides windows private_places planting_lines plants",
-            takes="buildings existing_screens onlookers keep_outs quantities cost",
+            takes="buildings existing_screens onlookers keep_outs roads quantities cost",
             gives="instead instead_lines",
             keys=(
                 "instead.compare instead.along instead.code instead.front instead.side instead.rear instead.inset "
                 "instead.trellis_open instead.awning_height instead.awning_depth instead.move_step instead.prices "
-                "rows.spacing plants.species plants.stock health.zone growth.years growth.curve "
+                "road.drive road.corner rows.spacing plants.species plants.stock health.zone growth.years growth.curve "
                 "goal.closed_by chance.year design.wanted design.year views.threshold views.leaves views.needed_share views.needed_step "
                 f"{_SIGHT}"
             ),

@@ -5,7 +5,7 @@ Nothing here says what may be built: that is the local code's.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,8 +15,11 @@ import shapely
 
 from screenplan.contracts.tables import has_rows
 from screenplan.ground.errors import refuse
+from screenplan.plan import Options
 from screenplan.plan.instead import Instead
-from screenplan.rules.limit_kinds import FenceHeight
+from screenplan.rules.driver_sight import SightArea, find_sight_areas, with_rim
+from screenplan.rules.limit_kinds import FenceHeight, Limit
+from screenplan.rules.limits import limit_named
 from screenplan.site.drives import drives_of
 from screenplan.site.ownership import subject_outline
 from screenplan.site.side_classes import classes_of
@@ -27,6 +30,45 @@ BESIDE_DRIVE_M = 0.25
 LEFT_OPEN = "drives that are drawn as keep_outs are left open, gates are not"
 #: What runs along the boundary.
 UPRIGHT = ("fence", "wall", "trellis")
+
+
+@dataclass(frozen=True)
+class Allowed:
+    """What may stand along the boundary by the codes that a plan names.
+
+    Parameters
+    ----------
+    code : FenceHeight
+        Heights by yard.
+    seen_over : tuple of SightArea
+        Ground over which a driver must see.
+    """
+
+    code: FenceHeight
+    seen_over: tuple[SightArea, ...] = ()
+
+
+def what_is_allowed(
+    layers: Mapping[str, Any], plan: Options, limits: Mapping[str, Limit] | None
+) -> Allowed:
+    """Find what may stand along the boundary.
+
+    Parameters
+    ----------
+    layers : mapping
+        Parcels and sides, and roads and keep-outs if there are any.
+    plan : Options
+        Of it [instead] and [road].
+    limits : mapping or None
+        By default the shipped limits.
+
+    Raises
+    ------
+    InputError
+        If there is no code or sight triangle of a name that the plan gives.
+    """
+    code = limit_named(limits, plan.instead.code, FenceHeight, Instead.key("code"))
+    return Allowed(code, tuple(find_sight_areas(layers, plan, limits)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,8 +96,9 @@ def fence_lines(
     inset_m: float,
     buildings=None,
     keep_outs=None,
+    seen_over: Sequence[SightArea] = (),
 ) -> list[shapely.LineString]:
-    """Give the lines of a fence along a side, within the parcel; it stops at buildings and leaves drives open.
+    """Give the lines of a fence along a side, within the parcel; it stops at buildings, and leaves drives and more open.
 
     Parameters
     ----------
@@ -64,6 +107,8 @@ def fence_lines(
     inset_m : float
         Its distance from the boundary.
     buildings, keep_outs : GeoDataFrame, optional
+    seen_over : sequence of SightArea, optional
+        Ground that is left open too.
 
     Examples
     --------
@@ -79,6 +124,8 @@ def fence_lines(
         line = shapely.difference(line, shapely.union_all(buildings.geometry.to_numpy()))
     for drive in drives_of(keep_outs).values():
         line = shapely.difference(line, shapely.buffer(drive, BESIDE_DRIVE_M, join_style="mitre"))
+    for area in seen_over:
+        line = shapely.difference(line, with_rim(area.outline))
     whole = shapely.line_merge(line)
     return [
         part
@@ -88,9 +135,11 @@ def fence_lines(
 
 
 def lay_upright(
-    option: str, layers: Mapping[str, Any], asked: Instead, code: FenceHeight
+    option: str, layers: Mapping[str, Any], asked: Instead, allowed: Allowed
 ) -> Upright:
     """Lay a fence, wall or trellis along the sides, by yard as tall as the plan or the code says.
+
+    Where a driver must see over less, it is left open.
 
     Parameters
     ----------
@@ -98,7 +147,7 @@ def lay_upright(
     layers : mapping
         Parcels and sides, and planting lines, buildings and keep-outs if there are any.
     asked : Instead
-    code : FenceHeight
+    allowed : Allowed
 
     Raises
     ------
@@ -119,20 +168,28 @@ def lay_upright(
     lines = layers.get("planting_lines")
     planted = set() if lines is None else set(lines["side_id"].astype(str))
     chosen = asked.along or [name for name in names if name in planted] or names
+    code = allowed.code
     shapes, heights, of_side, over = [], [], [], []
     yards: dict[tuple[str, float], list[str]] = {}
+    opened, seen_over = 0.0, {}
     for name, yard, side in zip(names, classes_of(sides), sides.geometry, strict=True):
-        allowed = getattr(code, f"{yard}_m")
+        by_code = getattr(code, f"{yard}_m")
         own = getattr(asked, yard)
-        height = allowed if own is None else own
+        height = by_code if own is None else own
         if name not in chosen:
             continue
-        lines = fence_lines(layers["parcels"], side, asked.inset, layers.get("buildings"), layers.get("keep_outs"))  # fmt: skip
+        along = layers["parcels"], side, asked.inset, layers.get("buildings"), layers.get("keep_outs")  # fmt: skip
+        lines = whole = fence_lines(*along)
+        areas = _in_the_way(whole, height, allowed.seen_over)
+        if areas:
+            lines = fence_lines(*along, areas)
+            opened += sum(line.length for line in whole) - sum(line.length for line in lines)
+            seen_over |= {(area.place, area.clear_from_m): None for area in areas}
         if not lines:
             continue
         yards.setdefault((yard, height), []).append(name)
-        if height > allowed + 1e-6:
-            over.append(f"{yard} {{{allowed:.2f} m}}")
+        if height > by_code + 1e-6:
+            over.append(f"{yard} {{{by_code:.2f} m}}")
         shapes += lines
         heights += [(height, yard)] * len(lines)
         of_side += [name] * len(lines)
@@ -161,9 +218,26 @@ def lay_upright(
         says.append(f"above {{{code.permit_above_m:.2f} m}} it needs a permit by that code")
     says.append(f"heights by the published code {asked.code}: yours may differ, ask it" if not _all_own(asked) else "ask your own code how tall it may be")  # fmt: skip
     says.append(LEFT_OPEN)
+    if seen_over:
+        where = ", ".join(f"above {{{high:.2f} m}} at {place}" for place, high in seen_over)
+        says.append(
+            f"{{{opened:.1f} m}} of the boundary stays open where a driver must see: {where}"
+        )
     if option == "trellis":
         says.append(f"it lets {asked.trellis_open:.0%} of the light through until something climbs it")  # fmt: skip
     return Upright(screens, told, tuple(says))
+
+
+def _in_the_way(
+    lines: Sequence[shapely.LineString], height_m: float, areas: Sequence[SightArea]
+) -> list[SightArea]:
+    """Give the ground over which a driver must see and on which a fence of a height would stand."""
+    whole = shapely.union_all(lines)
+    return [
+        area
+        for area in areas
+        if height_m > area.clear_from_m and shapely.intersects(whole, with_rim(area.outline))
+    ]
 
 
 def _all_own(asked: Instead) -> bool:

@@ -16,13 +16,11 @@ from screenplan.contracts.model import LOT
 from screenplan.contracts.tables import has_rows
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
-from screenplan.plan.instead import Instead
-from screenplan.rules.limit_kinds import FenceHeight, Limit
-from screenplan.rules.limits import limit_named
+from screenplan.rules.limit_kinds import Limit
 from screenplan.site.terrain import Terrain
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.sight import Sight, sight_of
-from screenplan.works.boundary_screens import lay_upright
+from screenplan.works.boundary_screens import lay_upright, what_is_allowed
 
 
 def fence_first(
@@ -55,8 +53,7 @@ def fence_first(
     asked, sides = plan.instead, layers.get("sides")
     if asked != DEFAULTS.instead or not has_rows(sides) or LOT.name in sides.columns:
         return None
-    code = limit_named(limits, asked.code, FenceHeight, Instead.key("code"))
-    laid = lay_upright("fence", layers, asked, code)
+    laid = lay_upright("fence", layers, asked, what_is_allowed(layers, plan, limits))
     sight = sight_of(layers, plan.views, terrain, kept)
     before, after = _open_shares(sight, laid.screens)
     opens = before > plan.views.threshold

@@ -26,8 +26,7 @@ from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.species import load_species
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
-from screenplan.rules.limit_kinds import FenceHeight, Limit
-from screenplan.rules.limits import limit_named
+from screenplan.rules.limit_kinds import Limit
 from screenplan.site.terrain import Terrain
 from screenplan.views.closing import RowClosing, row_closing
 from screenplan.views.grown import crowns_of, runs_of, years_to_rest
@@ -35,6 +34,7 @@ from screenplan.views.needed_height import cross_lines, hardy_kinds, needed_alon
 from screenplan.views.obstacles import Obstacles
 from screenplan.views.sight import Sight, sight_of
 from screenplan.views.timeline import Scene, follow_each, sum_each
+from screenplan.works.boundary_screens import what_is_allowed
 from screenplan.works.instead_laid import Case, Seen, lay_cases
 
 #: A height that is no more than this needs no plant: needed heights are rounded up to it.
@@ -58,7 +58,7 @@ def compare_instead(
     ----------
     layers : mapping
         Parcels, sides, windows, private places, planting lines and plants, and buildings, existing screens,
-        onlookers, keep-outs, quantities and cost, if there are any: by their contracts, in local-frame metres.
+        onlookers, keep-outs, roads, quantities and cost, if there are any: by their contracts, in local-frame metres.
     plan : Options
         Of it [instead], and what views, needed height and growth go by.
     terrain : Terrain, optional
@@ -106,8 +106,8 @@ def compare_instead(
 
     closings = _closings(plan, species_table)
     today = look(layers)
-    code = limit_named(limits, asked.code, FenceHeight, Instead.key("code"))
-    cases = [Case("nothing", layers), *lay_cases(layers, asked, code, today, look)]
+    allowed = what_is_allowed(layers, plan, limits)
+    cases = [Case("nothing", layers), *lay_cases(layers, asked, allowed, today, look)]
     records, lines, shapes = [], [], []
     for case in cases:
         seen = look(case.layers)

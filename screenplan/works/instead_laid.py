@@ -17,14 +17,13 @@ import shapely.affinity
 from screenplan.contracts.tables import has_rows
 from screenplan.ground.errors import InputError, refuse
 from screenplan.plan.instead import Instead
-from screenplan.rules.limit_kinds import FenceHeight
 from screenplan.site.compass import bearing_deg, compass_name
 from screenplan.site.overlay import without
 from screenplan.site.ownership import subject_outline
 from screenplan.views.obstacles import AWNING
 from screenplan.views.sight import Sight
 from screenplan.views.timeline import Timelines
-from screenplan.works.boundary_screens import UPRIGHT, lay_upright, with_screens
+from screenplan.works.boundary_screens import UPRIGHT, Allowed, lay_upright, with_screens
 
 #: The place is tried on at most so many spots, an even choice of them.
 MOST_SPOTS = 40
@@ -65,7 +64,7 @@ class Seen:
 def lay_cases(
     layers: Mapping[str, Any],
     asked: Instead,
-    code: FenceHeight,
+    allowed: Allowed,
     today: Seen,
     look: Callable[[Mapping[str, Any]], Seen],
 ) -> Iterator[Case]:
@@ -76,7 +75,7 @@ def lay_cases(
     layers : mapping
         Those of `screenplan.works.compare_instead`.
     asked : Instead
-    code : FenceHeight
+    allowed : Allowed
     today : Seen
         How things are.
     look : callable
@@ -89,15 +88,15 @@ def lay_cases(
     """
     for option in asked.compare:
         if option in UPRIGHT:
-            yield _along_boundary(option, layers, asked, code)
+            yield _along_boundary(option, layers, asked, allowed)
         elif option == "awning":
             yield _awning(layers, asked)
         else:
             yield _moved(layers, asked, today, look)
 
 
-def _along_boundary(option: str, layers, asked: Instead, code: FenceHeight) -> Case:
-    laid = lay_upright(option, layers, asked, code)
+def _along_boundary(option: str, layers, asked: Instead, allowed: Allowed) -> Case:
+    laid = lay_upright(option, layers, asked, allowed)
     screens = laid.screens
     return Case(
         option, with_screens(layers, screens), float(screens["height_m"].max()) if len(screens) else 0.0,
