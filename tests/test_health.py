@@ -128,7 +128,7 @@ def test_groups_of_a_mixed_row_that_are_unusual_are_told_and_fail_nothing(group,
     [
         ([1, 9], "groups of 1 to 9 plants; groups of 3 to 7 are advised: a few plants of a kind among others are soon crowded "
                  "out, and the row looks restless; a pest or disease of one kind then takes a long stretch at once"),
-        ([2, 2], "groups of 2 plants; groups of 3 to 7 are advised: a few plants"),
+        ([2, 2], "groups of 2 plants, and 3 of northern white cedar stand side by side where groups meet; groups of 3 to 7 are advised: a few plants"),
         ([4, 8], "groups of 4 to 8 plants; groups of 3 to 7 are advised: a pest or disease"),
         ([3, 7], None),
         ([4, 4], None),
@@ -142,6 +142,29 @@ def test_the_groups_of_a_design_are_told_as_those_of_a_row(groups, says):
         assert says in told["says"].iloc[0]
         assert told["needs"].iloc[0].startswith("design.groups from 3 to 7")
         assert results(table)["groups of a mixed row"] == "cannot be judged"
+
+
+@pytest.mark.parametrize(("apart", "joined"), [(1.5, 8), (2.9, 8), (3.1, 4)])
+def test_groups_that_meet_in_two_lines_are_counted_as_one(apart, joined):
+    # By hand: four of each kind in turn, 1.5 m apart; two lines at a right angle that begin with the same kind, so far apart
+    # that nothing has room between them (below twice the spacing) or something has.
+    def line(xy, name):
+        return row(xy, line=name)[1]
+
+    one = line([(20.0, 10.0), (10.0, 10.0)], "a")
+    other = line([(20.0, 10.0 + apart), (20.0, 20.0 + apart)], "b")
+    plants = pd.concat([one, other], ignore_index=True)
+    kinds = ["ilex_opaca"] * 4 + ["thuja_occidentalis"] * 4
+    plants["species"] = [kinds[k % 8] for n in (len(one), len(other)) for k in range(n)]
+    plants["plant_id"] = range(1, len(plants) + 1)
+    told = judge_health(plants.sample(frac=1.0, random_state=1), plan=plan_with(plants_group=4))
+    says = told.loc[told["topic"] == "groups", "says"].tolist()
+    assert len(says) == (joined > 7)
+    if says:
+        assert says[0].startswith(
+            f"The kinds take turns in groups of 4 plants, and {joined} of American holly stand side by side where groups meet"
+        )
+        assert says[0].endswith("a pest or disease of one kind then takes a long stretch at once")
 
 
 def test_the_groups_of_one_kind_and_of_a_design_are_not_told():

@@ -1,5 +1,6 @@
 """Rows of several kinds: who stands where, which kind decides, when they close, what people read."""
 
+import itertools
 import json
 
 import numpy as np
@@ -7,7 +8,8 @@ import pandas as pd
 import pytest
 import shapely
 from options_kit import plan_with
-from parcel_kit import box, lay, layer, sides_of
+from parcel_kit import box, lay, layer, sides_of, subject
+from shapely import affinity
 
 from screenplan.contracts.tables import notes_of
 from screenplan.desktop.form_values import content_of
@@ -19,6 +21,7 @@ from screenplan.plan import check_plan
 from screenplan.planting.closure import close_rows
 from screenplan.planting.mixes import kinds_in, neighbours_of
 from screenplan.planting.room import leave_room
+from screenplan.planting.setting import shared_corners
 from screenplan.planting.species import load_species
 from screenplan.planting.zones import mark_zones
 from screenplan.processes import describe_process, execute
@@ -49,12 +52,39 @@ PARCELS = {"layers": {"parcels": {"file": "lots.gpkg"}}}
 
 
 def test_kinds_take_turns_in_groups_along_each_row():
-    _, _, _, plants, _ = lay(box(), ["south", "east"], plants_species=MIX, plants_group=2, species_table=TABLE, rows_spacing=2.3)  # fmt: skip
+    _, _, _, plants, _ = lay(box(), ["south", "north"], plants_species=MIX, plants_group=2, species_table=TABLE, rows_spacing=2.3)  # fmt: skip
     rows = plants.groupby("line_id", sort=False)["species"].agg(list)
     assert len(rows) == 2
     for row in rows:  # by arithmetic: two, two, and from the beginning, at each zero peg anew
         assert row == [MIX[number // 2 % 2] for number in range(len(row))]
         assert len(row) > 4
+
+
+# Invariant: along lines that meet at corners no group ends or is joined there; the lots are turned and bent, their sides of
+# any length.
+@pytest.mark.parametrize("group", [1, 2, 3, 5, 7])
+@pytest.mark.parametrize("kinds", [MIX, (*MIX, "low")])
+@pytest.mark.parametrize("along", [["south", "east"], ["south", "east", "north"], None])
+def test_groups_go_on_round_corners(group, kinds, along):
+    for lot in (
+        box(),
+        subject(affinity.rotate(shapely.box(0, 0, 40, 30), 33)),
+        subject(shapely.Polygon([(0, 0), (31, 3), (36, 27), (-4, 22)])),
+    ):
+        sides = sides_of(lot)
+        names = (
+            sides["side_id"].tolist() if along is None else sides["side_id"].tolist()[: len(along)]
+        )
+        lines, plants = lay(
+            lot, names, sides=sides, plants_species=kinds, plants_group=group, species_table=TABLE, rows_spacing=1.3
+        )[2:4]  # fmt: skip
+        corners = shared_corners(lines)
+        assert len(corners) == len(names) - (along is not None)
+        rows = plants.groupby("line_id", sort=False)["species"].agg(list)
+        chain = [name for row in rows.loc[lines["line_id"]] for name in row]
+        runs = [len(list(run)) for _, run in itertools.groupby(chain)]
+        assert set(runs[:-1]) == {group}
+        assert 1 <= runs[-1] <= group
 
 
 def test_one_text_and_a_list_of_one_are_as_before():
@@ -346,9 +376,8 @@ def test_an_alternative_mix_of_a_kind_that_is_not_known_is_refused():
         list_variants(check_plan(PARCELS | content))
 
 
-def test_sides_of_a_closed_round_keep_the_turn_at_a_shared_corner():
+def test_of_a_closed_round_the_first_line_begins_the_turn():
     plants = lay(box(), ["south", "east", "north", "west"], sides=sides_of(box()), plants_species=MIX,
                  plants_group=2, species_table=TABLE, rows_spacing=2.7)[3]  # fmt: skip
-    first = plants.groupby("line_id", sort=False)["species"].first()
-    assert (first == "wide").all()
+    assert plants["species"].tolist() == [MIX[number // 2 % 2] for number in range(len(plants))]
     assert np.isclose(plants.groupby("line_id")["station_m"].min(), 0.0).all()

@@ -22,7 +22,7 @@ from shapely.ops import substring
 
 from screenplan.contracts.tables import has_rows
 from screenplan.design.kinds import Option
-from screenplan.design.meetings import meeting_pairs, side_by_side
+from screenplan.design.meetings import meeting_pairs
 from screenplan.design.mixtures import Mixtures, turns
 from screenplan.design.reduced import fewer_spots
 from screenplan.design.standing import NONE_STANDS, StandingPlants, StandingRow
@@ -31,6 +31,7 @@ from screenplan.plan import Options
 from screenplan.planting.clearing import keep_clear
 from screenplan.planting.lines import draw_lines
 from screenplan.planting.livestock import Livestock, find_livestock
+from screenplan.planting.neighbours import side_by_side
 from screenplan.planting.patterns import EQUAL_SHARE, evened, staggered
 from screenplan.planting.room import leave_room
 from screenplan.planting.spans import SAME_M, plantable_stretches

@@ -9,37 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import shapely
 
 from screenplan.planting.hedges import living_kind
-
-#: Two plants stand side by side that are nearer to each other than their spacings together: no other has room between.
-BESIDE = 1.0 - 1e-6
-
-
-def side_by_side(stems: np.ndarray, gap_m: np.ndarray) -> np.ndarray:
-    """List the pairs of plants between which no other has room, (pairs, 2), the first number below the second.
-
-    Parameters
-    ----------
-    stems : ndarray of Point, (plants,)
-    gap_m : ndarray, (plants,)
-        How far each stands from the next in its row, metres.
-
-    Examples
-    --------
-    >>> side_by_side(shapely.points([[0.0, 0.0], [1.5, 0.0], [3.0, 0.0]]), np.full(3, 1.5)).tolist()
-    [[0, 1], [1, 2]]
-    """
-    if not len(stems):
-        return np.zeros((0, 2), int)
-    one, other = shapely.STRtree(stems).query(
-        stems, predicate="dwithin", distance=2.0 * float(gap_m.max())
-    )
-    one, other = one[one < other], other[one < other]
-    near = shapely.distance(stems[one], stems[other]) < BESIDE * (gap_m[one] + gap_m[other])
-    pairs = np.column_stack([one, other])[near]
-    return pairs[np.lexsort(pairs.T[::-1])]
+from screenplan.planting.neighbours import side_by_side
 
 
 def meeting_pairs(table, kinds: Sequence[str], mixed: np.ndarray | None) -> list[np.ndarray]:

@@ -6,15 +6,21 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations, pairwise
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import connected_components
 
 from screenplan.contracts import PLANT_HEALTH
 from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN, Finding
 from screenplan.contracts.tables import table_of
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.diseases import in_common
+from screenplan.planting.hedges import living_kind
 from screenplan.planting.livestock import Livestock, find_livestock
+from screenplan.planting.mixes import planned_spacing
+from screenplan.planting.neighbours import side_by_side
 from screenplan.planting.species import load_species, species_of
 from screenplan.planting.species_model import Species, Tolerance
 
@@ -80,7 +86,7 @@ def judge_health(
     designed = plan.design.groups, plan.design.key("groups")
     groups, key = designed if plan.design.wanted else asked
     if len(found) > 1 and groups:
-        records.extend(_grouped(groups, key))
+        records.extend(_grouped(groups, key, _largest_group(plants, plan, species_table), found))
     if plan.health.hosts_apart:
         records.extend(_infected(plants, found))
     return table_of(PLANT_HEALTH, records)
@@ -174,21 +180,39 @@ def _grazed(
             }
 
 
-def _grouped(groups: Sequence[int], key: str) -> Iterator[dict]:
-    """Tell if the groups in which kinds take turns may be smaller or larger than usual; nothing of others."""
+def _largest_group(plants: gpd.GeoDataFrame, plan: Options, species_table) -> tuple[int, str]:
+    """Give how many plants of one kind stand side by side at most, round corners and across two rows too, and the kind."""
+    plants = plants.sort_values(["line_id", "station_m"], kind="stable")
+    gap = plants["station_m"].astype(float).groupby(plants["line_id"]).diff()
+    after = gap.groupby(plants["line_id"]).shift(-1)
+    own = np.fmin(gap, after).fillna(planned_spacing(plan, species_table)).to_numpy()
+    kinds = plants["species"].astype(str).to_numpy()
+    living = np.array([living_kind(key) for key in kinds])
+    one, other = side_by_side(plants.geometry.to_numpy(), own).T
+    same = living[one] == living[other]
+    beside = csr_array((np.ones(same.sum()), (one[same], other[same])), (len(kinds), len(kinds)))
+    group = connected_components(beside, directed=False)[1]
+    size = np.bincount(group)
+    return int(size.max()), str(kinds[group == size.argmax()][0])
+
+
+def _grouped(groups: Sequence[int], key: str, largest: tuple[int, str], found) -> Iterator[dict]:
+    """Tell if the groups in which kinds take turns are smaller or larger than usual; nothing of others."""
     (fewest, most), low, high = USUAL_GROUP, groups[0], groups[-1]
-    if fewest <= low <= high <= most:
+    count, kind = largest
+    if fewest <= low and max(high, count) <= most:
         return
     each = (
         "1 plant" if high == 1 else f"{high} plants" if low == high else f"{low} to {high} plants"
     )
+    joined = f", and {count} of {found[kind].called} stand side by side where groups meet" if count > high else ""  # fmt: skip
     why = [
         "a few plants of a kind among others are soon crowded out, and the row looks restless" if low < fewest else "",
-        "a pest or disease of one kind then takes a long stretch at once" if high > most else "",
+        "a pest or disease of one kind then takes a long stretch at once" if max(high, count) > most else "",
     ]  # fmt: skip
     yield {
         "topic": "groups", "name": "groups", "source": GROUP_SOURCE,
-        "says": f"The kinds take turns in groups of {each}; groups of {fewest} to {most} are advised: {'; '.join(filter(None, why))}",
+        "says": f"The kinds take turns in groups of {each}{joined}; groups of {fewest} to {most} are advised: {'; '.join(filter(None, why))}",
         "needs": f"{key} from {fewest} to {most}, or your word that it is meant so",
     }  # fmt: skip
 

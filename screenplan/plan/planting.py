@@ -79,7 +79,7 @@ class Plants(Section):
         3,
         ge=1,
         le=100,
-        description="Plants of one kind side by side in a mixed row, from each zero peg on; of three one stands between its own kind. Fewer than three or more than seven are told among the checks",
+        description="Plants of one kind side by side in a mixed row, counted on round corners where its lines meet; of three one stands between its own kind. Fewer than three or more than seven are told among the checks",
     )
     stock: Literal["plug", "bare_root", "container", "balled"] = Field(
         "container", description="Kind of stock"

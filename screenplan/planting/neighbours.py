@@ -1,16 +1,20 @@
-"""Pairs of plants that follow each other in a row, across shared corners too."""
+"""Pairs of plants that follow each other in a row, across shared corners too, or stand side by side in two."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
+import shapely
 
 from screenplan.planting.setting import shared_corners
 
 #: Gaps that exceed the asked spacing by less are not wider: rounding, and the stake's millimetre.
 GAP_TOLERANCE_M = 0.002
+#: Two plants stand side by side that are nearer to each other than their spacings together: no other has room between.
+BESIDE = 1.0 - 1e-6
 
 
 @dataclass(frozen=True)
@@ -80,3 +84,28 @@ def gaps_between(plants: gpd.GeoDataFrame, planting_lines: gpd.GeoDataFrame) -> 
                 )
             )
     return gaps
+
+
+def side_by_side(stems: np.ndarray, gap_m: np.ndarray) -> np.ndarray:
+    """List the pairs of plants between which no other has room, (pairs, 2), the first number below the second.
+
+    Parameters
+    ----------
+    stems : ndarray of Point, (plants,)
+    gap_m : ndarray, (plants,)
+        How far each stands from the next in its row, metres.
+
+    Examples
+    --------
+    >>> side_by_side(shapely.points([[0.0, 0.0], [1.5, 0.0], [3.0, 0.0]]), np.full(3, 1.5)).tolist()
+    [[0, 1], [1, 2]]
+    """
+    if not len(stems):
+        return np.zeros((0, 2), int)
+    one, other = shapely.STRtree(stems).query(
+        stems, predicate="dwithin", distance=2.0 * float(gap_m.max())
+    )
+    one, other = one[one < other], other[one < other]
+    near = shapely.distance(stems[one], stems[other]) < BESIDE * (gap_m[one] + gap_m[other])
+    pairs = np.column_stack([one, other])[near]
+    return pairs[np.lexsort(pairs.T[::-1])]

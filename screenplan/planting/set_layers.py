@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
 
@@ -77,7 +77,8 @@ def plants_layer(setting: Setting, asked: Asked, kinds, heights) -> Many:
     there, of = plants.there, plants.line
     lot = np.array(setting.lot, dtype=int)[of]
     offsets = setting.layer["offset_m"].to_numpy(dtype=float, na_value=math.nan)[of]
-    number, turns = _numbers(plants, there), [(kind.key, float(heights[kind])) for kind in kinds]
+    turns = [(kind.key, float(heights[kind])) for kind in kinds]
+    number = _numbers(setting, plants, there) if len(kinds) > 1 else np.zeros(len(of), int)
     most = number.max(initial=0) + 1
     turns = [kind_at(turns, n, asked.plan.plants.group) for n in range(most)]
     species = [turns[n][0] for n in number.tolist()]
@@ -109,11 +110,39 @@ def plants_layer(setting: Setting, asked: Asked, kinds, heights) -> Many:
     return Many(layer, lot, setting.lots)
 
 
-def _numbers(plants: _Plants, there: np.ndarray) -> np.ndarray:
-    """Give how many new plants of its line stand before each plant, (plants,)."""
+def _numbers(setting: Setting, plants: _Plants, there: np.ndarray) -> np.ndarray:
+    """Give how many new plants of its row stand before each plant, round corners where lines meet too, (plants,)."""
     before = np.cumsum(~there) - ~there
-    count = np.bincount(plants.line)
-    return before - before[firsts(count)[plants.line]]
+    count = np.bincount(plants.line, minlength=len(setting.planted))
+    new = np.bincount(plants.line, ~there, minlength=len(setting.planted)).astype(int)
+    earlier = _before_lines(new.tolist(), setting.corners)
+    return before - before[firsts(count)[plants.line]] + np.array(earlier, dtype=int)[plants.line]
+
+
+def _before_lines(new: Sequence[int], corners: Mapping[int, int]) -> list[int]:
+    """Give how many plants stand on the lines of a row before each; of a closed row the first line begins.
+
+    Parameters
+    ----------
+    new : sequence of int, (lines,)
+        Plants of each.
+    corners : mapping
+        From each line that begins where another ends to that other.
+
+    Examples
+    --------
+    >>> _before_lines([5, 4, 3], {1: 0, 2: 1}), _before_lines([5, 4], {0: 1, 1: 0})
+    ([0, 5, 9], [0, 5])
+    """
+    earlier: dict[int, int] = {}
+    left = list(range(len(new)))
+    while left:
+        ready = [line for line in left if line not in corners or corners[line] in earlier]
+        for line in ready or left[:1]:
+            other = corners.get(line, line)
+            earlier[line] = earlier[other] + new[other] if other in earlier else 0
+        left = [line for line in left if line not in earlier]
+    return [earlier[line] for line in range(len(new))]
 
 
 def _gaps(setting: Setting, plants: _Plants) -> np.ndarray:

@@ -171,7 +171,7 @@ def lay_upright(
     code = allowed.code
     shapes, heights, of_side, over = [], [], [], []
     yards: dict[tuple[str, float], list[str]] = {}
-    opened, seen_over = 0.0, {}
+    opened, seen_over = 0.0, dict[tuple[str, float], None]()
     for name, yard, side in zip(names, classes_of(sides), sides.geometry, strict=True):
         by_code = getattr(code, f"{yard}_m")
         own = getattr(asked, yard)
