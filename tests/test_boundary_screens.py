@@ -77,6 +77,18 @@ def test_a_fence_stops_where_a_driver_must_see_over_less():
     assert not any("driver must see" in says for says in low.says)
 
 
+def test_of_several_heights_at_a_place_the_least_is_told():
+    # With a speed the eye of who drives out looks along the road too, over 3.5 ft (1.07 m).
+    layers = lot()
+    layers["roads"] = layers["roads"].assign(speed_kmh=40.0)
+    south = laid(layers, instead_inset=0.0, instead_along=["south"], instead_front=6 * FOOT_M)
+    assert {area.clear_from_m for area in what_is_allowed(layers, plan_with(), None).seen_over} > {
+        30 * 0.0254
+    }
+    assert south.says[-1].count("at the drive") == 1
+    assert "above {0.76 m} at the drive" in south.says[-1]
+
+
 def test_nothing_stays_open_for_drivers_where_no_roads_are_known():
     known = lot()
     del known["roads"]

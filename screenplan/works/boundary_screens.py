@@ -171,7 +171,7 @@ def lay_upright(
     code = allowed.code
     shapes, heights, of_side, over = [], [], [], []
     yards: dict[tuple[str, float], list[str]] = {}
-    opened, seen_over = 0.0, dict[tuple[str, float], None]()
+    opened, seen_over = 0.0, dict[str, float]()
     for name, yard, side in zip(names, classes_of(sides), sides.geometry, strict=True):
         by_code = getattr(code, f"{yard}_m")
         own = getattr(asked, yard)
@@ -184,7 +184,9 @@ def lay_upright(
         if areas:
             lines = fence_lines(*along, areas)
             opened += sum(line.length for line in whole) - sum(line.length for line in lines)
-            seen_over |= {(area.place, area.clear_from_m): None for area in areas}
+            for area in areas:
+                least = seen_over.get(area.place, area.clear_from_m)
+                seen_over[area.place] = min(least, area.clear_from_m)
         if not lines:
             continue
         yards.setdefault((yard, height), []).append(name)
@@ -219,7 +221,7 @@ def lay_upright(
     says.append(f"heights by the published code {asked.code}: yours may differ, ask it" if not _all_own(asked) else "ask your own code how tall it may be")  # fmt: skip
     says.append(LEFT_OPEN)
     if seen_over:
-        where = ", ".join(f"above {{{high:.2f} m}} at {place}" for place, high in seen_over)
+        where = ", ".join(f"above {{{high:.2f} m}} at {place}" for place, high in seen_over.items())
         says.append(
             f"{{{opened:.1f} m}} of the boundary stays open where a driver must see: {where}"
         )
