@@ -28,7 +28,7 @@ from screenplan.planting.stock import hole_width, planted_height
 from screenplan.planting.things import Near, Thing, things_near, things_of
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Feature, Rule, load_rules
 from screenplan.site.lots import Lots, Many, united
-from screenplan.site.overlay import ground_left, shared_ground
+from screenplan.site.overlay import ground_left, polygons_of, shared_ground
 from screenplan.site.ownership import outline_known
 from screenplan.site.plausible import MOST_ACROSS_M
 from screenplan.site.ragged import numbered
@@ -471,11 +471,9 @@ def _nearest_edge(subject: shapely.Geometry, point: shapely.Point) -> np.ndarray
 
 def _ground_parts(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Give the polygons of shapes that are ground, and the shape of each."""
-    parts, of = shapely.get_parts(shapes, return_index=True)
-    parts, inner = shapely.get_parts(parts, return_index=True)
-    areas = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
-    solid = areas & (shapely.area(parts) > SLIVER_M2)
-    return parts[solid], of[inner[solid]]
+    parts, of = polygons_of(shapes)
+    solid = shapely.area(parts) > SLIVER_M2
+    return parts[solid], of[solid]
 
 
 def name_of(feature: str) -> str:
