@@ -10,6 +10,7 @@ from shapely.ops import substring
 
 from screenplan.contracts.findings import FAILS, LOCATE, PASSES, SURVEY, UNKNOWN, WIRES, Finding
 from screenplan.contracts.tables import has_rows, texts
+from screenplan.ground.texts import first_few
 from screenplan.planting.footprints import crown_areas
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, OUTSIDE_M, gaps_between
 from screenplan.planting.patterns import STANDING_UNEVEN
@@ -142,9 +143,7 @@ def judge_places(private_places, plants, species_table) -> Finding:
 
 def _named(plants) -> str:
     """Name the first ten plants, and say how many more there are."""
-    named = sorted(set(plants))
-    more = f" and {len(named) - 10} more" if len(named) > 10 else ""
-    return ", ".join(str(plant) for plant in named[:10]) + more
+    return first_few(sorted(set(plants)), 10)
 
 
 def judge_gaps(layers, plan, species_table=None) -> Finding:
