@@ -20,7 +20,7 @@ from screenplan.views import sampling
 from screenplan.views.accuracy import sampling_error
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.openings import openings_of
-from screenplan.views.sampling import eyes_behind, positions_in_view
+from screenplan.views.sampling import eyes_behind_each, positions_in_view
 from screenplan.views.timeline import Timeline
 
 
@@ -144,16 +144,16 @@ def test_stated_error_covers_that_of_one_position_at_a_slant():
 # Closed form: of 12 eyes at the middles of equal parts those see a point through the opening whose
 # line to it passes the facade within the window.
 def test_only_eyes_that_see_through_the_opening_count():
-    opening = openings_of(windows((0, 6), width_m=1.2), None, Terrain.flat())[0]
-    eyes = eyes_behind(opening, inside_m=1.0, heights_m=(1.2, 1.6), across=12)
+    openings = openings_of(windows((0, 6), width_m=1.2), None, Terrain.flat())
+    eyes = eyes_behind_each(openings, inside_m=1.0, heights_m=(1.2, 1.6), across=12).xyz
     # From y 7 by y 6 to y -4: eye u, facade u + (x - u) / 11.
     x = 8.0
     u = ((np.arange(12) + 0.5) / 12 * 2 - 1) * 0.6
     expected = int((np.abs(u + (x - u) / 11) <= 0.6).sum())
     assert 0 < expected < 12
     heads = np.array([[x, -4.0, 1.2], [x, -4.0, 1.6]])
-    assert positions_in_view(opening, eyes, heads) == (expected, 1)
-    assert positions_in_view(opening, eyes, np.array([[80.0, 5.0, 1.2]])) == (0, 0)
+    assert positions_in_view(openings[0], eyes, heads) == (expected, 1)
+    assert positions_in_view(openings[0], eyes, np.array([[80.0, 5.0, 1.2]])) == (0, 0)
     assert positions_in_view(None, eyes, heads) == (12, 1)
 
 

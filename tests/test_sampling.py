@@ -17,7 +17,7 @@ from screenplan.views.openings import NUDGE_M, OPENING, openings_of
 from screenplan.views.positions import FEWEST_POSITIONS, positions_in, positions_in_each
 from screenplan.views.sampling import (
     Outdoors,
-    eyes_behind,
+    eyes_behind_each,
     positions_in_view,
     rays_through,
     sample_places,
@@ -26,7 +26,8 @@ from screenplan.views.sight import lay_sight
 from screenplan.views.stems import Stems
 
 HOUSE = gpd.GeoDataFrame({"building_id": ["h"], "height_m": [6.0]}, geometry=[box(0, 0, 10, 8)])
-SOUTH = np.rec.array([(5.0, 0.0, (0.0, -1.0), 0.6, 3.7, 4.9, 2.8, NUDGE_M)], dtype=OPENING)[0]
+OPENINGS = np.rec.array([(5.0, 0.0, (0.0, -1.0), 0.6, 3.7, 4.9, 2.8, NUDGE_M)], dtype=OPENING)
+SOUTH = OPENINGS[0]
 
 
 def window(x=5.0, y=0.0, **more):
@@ -107,7 +108,7 @@ def test_bad_windows_are_refused_by_row(row, says):
 
 def test_eyes_lie_inside_and_over_the_width():
     # By hand: thirds of 1.2 m have their middles at -0.4, 0, 0.4.
-    eyes = eyes_behind(SOUTH, inside_m=1.0, heights_m=(1.2, 1.6), across=3)
+    eyes = eyes_behind_each(OPENINGS, inside_m=1.0, heights_m=(1.2, 1.6), across=3).xyz
     assert sorted(set(eyes[:, 0].round(9))) == pytest.approx([4.6, 5.0, 5.4])
     assert set(eyes[:, 1].round(9)) == {1.0}
     assert sorted(set(eyes[:, 2].round(9))) == pytest.approx([4.0, 4.4])
@@ -261,7 +262,7 @@ def test_place_in_a_window_or_an_eye_is_refused():
 
 def test_positions_between_which_nothing_passes_do_not_count():
     # By hand: one eye 1 m behind the window, at two heights; of the heads one lies before the wall, one behind it.
-    eyes = eyes_behind(SOUTH, inside_m=1.0, heights_m=(1.2, 1.6), across=1)
+    eyes = eyes_behind_each(OPENINGS, inside_m=1.0, heights_m=(1.2, 1.6), across=1).xyz
     ahead, behind = eyes[0] + [0.0, -8.0, 0.0], eyes[0] + [0.0, 8.0, 0.0]
     heads = np.array([ahead, ahead + np.array([0.0, 0.0, 0.3]), behind])
     assert positions_in_view(SOUTH, eyes, heads) == (1, 1)

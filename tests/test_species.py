@@ -7,7 +7,7 @@ from screenplan.ground.errors import InputError
 from screenplan.planting.curves import HeightCurve
 from screenplan.planting.kinds import CANES, TAPERED
 from screenplan.planting.measured import GRADED, load_kinds, load_measured
-from screenplan.planting.species import DEFAULT_SPECIES, GROWTH_CLASSES, load_species, species_of
+from screenplan.planting.species import GROWTH_CLASSES, load_species, species_of
 from screenplan.planting.species_model import CUSTOM_SPACING_M, OWN, WIDEST_AT_SHARE
 from screenplan.planting.stock import HOLE_PER_BALL, STOCKS, hole_width
 
@@ -23,7 +23,6 @@ def test_the_table_serves_screens():
     assert {species.shape for species in TABLE.values()} == {TAPERED, CANES, "ellipsoid"}
     assert any(not species.evergreen for species in TABLE.values())
     assert any(species.clear_stem_m > 0 for species in TABLE.values())
-    assert DEFAULT_SPECIES in TABLE
 
 
 @pytest.mark.parametrize("species", TABLE.values(), ids=TABLE)

@@ -6,8 +6,9 @@ from test_missing import TABLE, two_rows
 
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.stand import stand_of
+from screenplan.views.compiled import MANY_RAYS
 from screenplan.views.grown import crowns_of, runs_of
-from screenplan.views.kernel import MANY_RAYS, blocked_years
+from screenplan.views.kernel import blocked_years
 from screenplan.views.stoppers import list_stoppers, sole_blockers
 
 YEAR = 4

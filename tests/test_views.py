@@ -22,7 +22,7 @@ from screenplan.views import sampling
 from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.openings import openings_of
-from screenplan.views.sampling import Outdoors, eyes_behind, sample_places
+from screenplan.views.sampling import Outdoors, eyes_behind_each, sample_places
 from screenplan.views.timeline import Scene, follow, opens_again, sum_up, year_closed
 from screenplan.views.views import trace_views
 
@@ -422,8 +422,9 @@ def test_slope_blocks_and_carries():
 
 
 def test_portions_do_not_change_the_sum():
-    (opening,) = openings_of(WINDOW, HOUSE)
-    eyes = eyes_behind(opening, inside_m=1.0, heights_m=(1.2, 1.6), across=3)
+    openings = openings_of(WINDOW, HOUSE)
+    (opening,) = openings
+    eyes = eyes_behind_each(openings, inside_m=1.0, heights_m=(1.2, 1.6), across=3).xyz
     targets = sample_places(GARDEN, Outdoors(), spacing_m=1.0).coarse.row(0)
     stand = stand_of(row(SHUT), species_table=TABLE, years=30, curve="straight")
     crowns = crowns_of(stand)

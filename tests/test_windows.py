@@ -25,7 +25,6 @@ from screenplan.site.steady import EQUAL_M
 from screenplan.site.terrain import Terrain
 from screenplan.site.wall_places import WindowPlaces, window_places
 from screenplan.site.walls import (
-    exposed_stretches,
     exposed_stretches_each,
     walls_of,
     walls_of_each,
@@ -385,6 +384,12 @@ def test_walls_follow_part_by_part_the_largest_first():
         assert walls.facing_deg[:4].tolist() == [0, 270, 180, 90]
 
 
+def exposed(start, end, others):
+    """The free stretches of one face, from where to where."""
+    _, low, high = exposed_stretches_each(start[None], end[None], np.array([others]))
+    return list(zip(low.tolist(), high.tolist(), strict=True))
+
+
 @pytest.mark.parametrize("angle", [0.0, 20.0, 135.0, 250.0])
 def test_the_stretches_of_a_face_that_nothing_adjoins(angle):
     # By construction, turned: a face of 10 m that runs east with its building in the north; two others
@@ -396,14 +401,12 @@ def test_the_stretches_of_a_face_that_nothing_adjoins(angle):
     start, end = shapely.get_coordinates(turned(shapely.LineString([(0, 0), (10, 0)])))
     # The face's outside is on its right: the building is on the left. Rounding may leave a crumb.
     near = turned(shapely.MultiPolygon(others[:2])).union(turned(others[2]))
-    found = [
-        stretch for stretch in exposed_stretches(start, end, near) if stretch[1] - stretch[0] > 1e-6
-    ]
+    found = [stretch for stretch in exposed(start, end, near) if stretch[1] - stretch[0] > 1e-6]
     assert np.array(found) == pytest.approx(np.array([(0, 2), (4, 7)]))
-    assert exposed_stretches(start, end, shapely.Polygon()) == [(0.0, pytest.approx(10.0))]
+    assert exposed(start, end, shapely.Polygon()) == [(0.0, pytest.approx(10.0))]
     # What adjoins the other side is the building's own.
     inner = turned(shapely.box(2, 0, 4, 5))
-    assert exposed_stretches(start, end, inner) == [(0.0, pytest.approx(10.0))]
+    assert exposed(start, end, inner) == [(0.0, pytest.approx(10.0))]
 
 
 def test_floors_lie_on_the_mean_ground_or_as_stated():
@@ -511,7 +514,7 @@ def test_walls_and_places_of_many_houses_are_those_of_each_alone(footprints, cha
     others = np.array([footprints[0]] * len(walls), dtype=object)
     face, low, high = exposed_stretches_each(walls.start, walls.end, others)
     for number in range(len(walls)):
-        one = exposed_stretches(walls.start[number], walls.end[number], others[0])
+        one = exposed(walls.start[number], walls.end[number], others[0])
         assert list(zip(low[face == number], high[face == number], strict=True)) == one
 
 

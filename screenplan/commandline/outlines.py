@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 
 from screenplan.commandline.answers import read_direction, read_line
-from screenplan.ground.datum import ground_plane
+from screenplan.ground.datum import WGS84, ground_plane
 from screenplan.ground.errors import Problem, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.paths import check_reachable
@@ -30,7 +30,6 @@ TRACK_ACCURACY = "5 m"
 #: over this share of the way round where that is shorter.
 TRACK_BASE_M = 15.0
 TRACK_BASE_SHARE = 20.0
-WGS84 = "EPSG:4326"
 
 
 @dataclass

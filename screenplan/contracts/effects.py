@@ -55,7 +55,7 @@ RULES = Contract(
 
 SIGHT_AREAS = Contract(
     "sight_areas",
-    ("Polygon", "MultiPolygon"),
+    POLYGONS,
     "Ground over which a driver must see",
     key="area_id",
     optional="clear_to_m first_year",

@@ -167,6 +167,11 @@ def has_rows(layer: pd.DataFrame | None) -> TypeGuard[pd.DataFrame]:
     return layer is not None and len(layer) > 0
 
 
+def records_of(layer: pd.DataFrame | None) -> list[dict[str, Any]]:
+    """Give the rows of a layer or table without their geometry; none of a layer that is not there."""
+    return [] if layer is None else layer.drop(columns="geometry", errors="ignore").to_dict("records")  # fmt: skip
+
+
 def with_notes(layer: pd.DataFrame, notes: Iterable[str]) -> pd.DataFrame:
     """Put what a person should know about a layer into its ``attrs``; gives the same layer."""
     layer.attrs["notes"] = tuple(map(said, notes))

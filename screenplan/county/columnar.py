@@ -23,9 +23,7 @@ from pyproj import CRS
 from screenplan.ground.errors import refuse
 from screenplan.ground.extras import need
 from screenplan.outputs.parquet import BOX, EDGES, GEOMETRY
-from screenplan.site.frames import meets
-
-Bounds = tuple[float, float, float, float]
+from screenplan.site.frames import Bounds, meets
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ import shapely
 from shapely.ops import substring
 
 from screenplan.contracts import DROPPED, NO_PLANT_ZONES, PLANTABLE_ZONE, PLANTING_LINES, PLANTS
-from screenplan.contracts.tables import layer_of
+from screenplan.contracts.tables import layer_of, records_of
 from screenplan.design.candidates import Candidates
 from screenplan.design.standing import NONE_STANDS, StandingPlants
 from screenplan.plan import Options
@@ -194,7 +194,7 @@ def _ground(candidates: Candidates, runs) -> tuple[gpd.GeoDataFrame, gpd.GeoData
         key=lambda part: -part.area,
     )
     return (
-        layer_of(NO_PLANT_ZONES, zones.drop(columns="geometry").to_dict("records"), zones.geometry, crs),
+        layer_of(NO_PLANT_ZONES, records_of(zones), zones.geometry, crs),
         layer_of(
             PLANTABLE_ZONE,
             [{"zone_id": f"p{number:02d}", "area_m2": part.area} for number, part in enumerate(parts, 1)],

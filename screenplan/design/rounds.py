@@ -39,7 +39,7 @@ from screenplan.views.views import trace_views
 MOST_ROUNDS = 5
 #: Groups of rays that a programme holds; of more an even choice of the rays of each view is taken.
 MOST_GROUPS = 6000
-#: Share of a view's light that is asked for beyond what it failed by, so that few rounds are enough.
+#: Share of a view's light that is asked for beyond what it failed by or lacks, so that few rounds are enough.
 MORE_SHARE = 0.005
 #: Nothing is drawn.
 UNDRAWN = Chance(draws=0)

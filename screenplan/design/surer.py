@@ -19,7 +19,7 @@ from screenplan.design.merging import merge_rays
 from screenplan.design.odds import FRESH_DRAWS, Odds, measuring
 from screenplan.design.programme import Solution, price_of_open
 from screenplan.design.reduced import without
-from screenplan.design.rounds import Chosen, Pool, Stage, find, lay_out
+from screenplan.design.rounds import MORE_SHARE, Chosen, Pool, Stage, find, lay_out
 from screenplan.ground.told_years import PARTS
 from screenplan.views.drawn_stops import DrawnStops, Trial
 
@@ -34,8 +34,6 @@ LEVEL_PART = 2 / 3
 LEVEL_STEP, MOST_LEVEL = 0.1, 0.95
 #: A view that cannot be as sure as asked is to be at least so likely closed, if it can.
 LIKELY = 0.5
-#: Share of a view's light that is asked for beyond what it lacks.
-MORE_SHARE = 0.005
 
 
 def choose_surely(

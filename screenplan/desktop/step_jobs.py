@@ -15,6 +15,7 @@ from screenplan.contracts import INPUTS, OUTPUTS, WRITTEN, Contract
 from screenplan.contracts.tables import DTYPES, notes_of
 from screenplan.desktop.form_values import columns_of, content_of, settings_of
 from screenplan.desktop.toolbox import inputs_of
+from screenplan.ground.datum import WGS84
 from screenplan.ground.errors import refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.said import in_units
@@ -60,7 +61,7 @@ def run_step_job(job: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     write_geopackage(
         split_by_kind(sent, OUTPUTS),
         Path(job["result"]),
-        "EPSG:4326" if crs is None else crs,  # tables alone have no place
+        WGS84 if crs is None else crs,  # tables alone have no place
         contracts=WRITTEN,
     )
     return {"rows": {name: len(layer) for name, layer in given.items()}}

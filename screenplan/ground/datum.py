@@ -31,8 +31,9 @@ METRES_PER_DEGREE = 111_700.0
 #: Where the plan states the tolerance.
 TOLERANCE_KEY = "site.datum_tolerance"
 
-#: By way of this system two datums are joined that have no change of their own.
-_WGS84 = "EPSG:4326"
+#: Longitude and latitude as receivers and web maps give them. By way of it two datums are joined that have no change
+#: of their own.
+WGS84 = "EPSG:4326"
 
 #: How layers are mended of which one has a place on earth and the other has none.
 STATE_BOTH = (
@@ -178,7 +179,7 @@ def knows_place(crs: CRS) -> bool:
     flat = horizontal(crs)
     if not is_on_earth(flat):
         return False
-    group = _list_operations(flat, CRS(_WGS84), None)
+    group = _list_operations(flat, CRS(WGS84), None)
     return bool(group.transformers or group.unavailable_operations)
 
 
@@ -345,7 +346,7 @@ def _take_best(group: TransformerGroup, source: CRS, target: CRS, area):
     if group.transformers:
         # PROJ sorts them by the area that they cover, then by accuracy.
         return group.transformers[0]
-    wgs84 = CRS(_WGS84)
+    wgs84 = CRS(WGS84)
     if any(crs.equals(wgs84, ignore_axis_order=True) for crs in (source, target)):
         return None
     try:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from screenplan.ground.said import in_units, said
-from screenplan.ground.texts import printable, shorten, shorten_quotes, shorten_words
+from screenplan.ground.texts import first_few, printable, shorten, shorten_quotes, shorten_words
 
 #: Bounds of a sentence and a remedy in which a caller quotes more than a line; the remedy may list
 #: the names that there are. A word is a path or a name.
@@ -172,6 +172,4 @@ def refuse(
 
 def name_rows(rows: Sequence[int], most: int = 8) -> str:
     """Name rows in words, the first few by number: ``rows 2, 5``."""
-    shown = ", ".join(str(row) for row in rows[:most])
-    more = f" and {len(rows) - most} more" if len(rows) > most else ""
-    return f"row {shown}" if len(rows) == 1 else f"rows {shown}{more}"
+    return f"row{'s' * (len(rows) != 1)} {first_few(rows, most)}"

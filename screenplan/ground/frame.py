@@ -7,7 +7,7 @@ between nobody knows a CRS.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -36,6 +36,9 @@ from screenplan.ground.datum import (
 from screenplan.ground.errors import refuse
 from screenplan.ground.reproject import reproject
 from screenplan.ground.said import said
+
+#: What sends a layer out of the local frame, as `LocalFrame.send_out` does: ``send_out(layer, crs)``.
+SendOut = Callable[[gpd.GeoDataFrame, CRS], gpd.GeoDataFrame]
 
 #: Name of every local frame's CRS, as a desktop GIS shows it.
 FRAME_NAME = "Local frame of the site, metres along the ground"

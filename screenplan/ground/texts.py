@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import reprlib
+from collections.abc import Sequence
 from typing import Any
 
 #: A quoted value is at most a line of a terminal.
@@ -80,6 +81,18 @@ def shorten(text: str, most: int) -> str:
         return text
     tail = (most - 1) // 4
     return f"{text[: most - 1 - tail]}{CUT}{text[len(text) - tail :] if tail else ''}"
+
+
+def first_few(texts: Sequence[object], most: int, apart: str = ", ") -> str:
+    """Name the first few of some things, and say how many more there are.
+
+    Examples
+    --------
+    >>> first_few(["a", "b", "c", "d"], 3), first_few([4, 5], 3)
+    ('a, b, c and 1 more', '4, 5')
+    """
+    shown = apart.join(str(text) for text in texts[:most])
+    return f"{shown} and {len(texts) - most} more" if len(texts) > most else shown
 
 
 def shorten_quotes(text: str, most: int = LONGEST_QUOTED) -> str:

@@ -5,18 +5,18 @@ Each block is a title and sentences, or a small table, made from the layers alon
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import pandas as pd
 
-from screenplan.contracts.called import target_names
 from screenplan.contracts.findings import UNKNOWN
-from screenplan.contracts.instead import CLOSES_MOST
+from screenplan.contracts.tables import records_of
 from screenplan.ground.said import in_units
+from screenplan.ground.texts import first_few
 from screenplan.ground.units import format_length, format_tape
+from screenplan.outputs.answer_costs import cost_lines
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.plant_list import height_words, stock_words
 from screenplan.outputs.report_cells import LONGEST_TEXT, how_tapes_lie, is_missing
@@ -27,10 +27,6 @@ from screenplan.outputs.who_sees import NOBODY_GIVEN, closing_windows, open_wind
 MOST_ROWS, MOST_LINES = 4, 5
 #: A gap is told as one of its own from this multiple of the usual one.
 WIDE_GAP = 1.5
-#: Shares of sun below this are not worth a line.
-LITTLE_SUN = 0.01
-#: Growing so much beyond the height to keep, metres, is worth a line.
-MUCH_TALLER_M = 0.5
 
 #: What holds for every planting, whatever the layers say.
 CAUTIONS = (
@@ -88,7 +84,7 @@ def answer(layers: Mapping, about) -> list[Block]:
         _closed(layers),
         _open(layers, about.units),
         _before(layers),
-        _costs(layers, about),
+        Block("cost", "Cost to you and to others", list(cost_lines(layers, about, MOST_LINES))),
         _memory(layers, about),
     )
     return [
@@ -114,7 +110,7 @@ def answer_lines(block: Block) -> list[str]:
 
 def _built_first(layers, units) -> Block | None:
     """Say what is built before anything is planted, or in the place of plants."""
-    rows = _rows(layers.get("new_screens"))
+    rows = records_of(layers.get("new_screens"))
     if not rows:
         return None
     what = rows[0]["option"]
@@ -124,7 +120,7 @@ def _built_first(layers, units) -> Block | None:
 
 
 def _order(layers, units) -> Block | None:
-    rows = _rows(layers.get("quantities"))
+    rows = records_of(layers.get("quantities"))
     plants = [row for row in rows if row["part"] == "plants"]
     bought = [
         row for row in plants if not is_missing(row["packs"]) and not is_missing(row["plants"])
@@ -160,7 +156,9 @@ def _order(layers, units) -> Block | None:
 
 def _cold(checks) -> str:
     """Say if nobody knows whether the plants stand the winters of the site."""
-    if any(row["check"] == "winter cold" and row["result"] == UNKNOWN for row in _rows(checks)):
+    if any(
+        row["check"] == "winter cold" and row["result"] == UNKNOWN for row in records_of(checks)
+    ):
         return "Whether they stand your winters was not looked at: the plan's key health.zone takes the hardiness zone"
     return ""
 
@@ -178,14 +176,14 @@ def _quote(bought, units, schedule) -> str:
     kinds = [f"{int(row['packs'])} {_kind(row, units)}" for row in bought]
     listed = kinds[0] if len(kinds) == 1 else "; ".join(kinds[:-1]) + "; and " + kinds[-1]
     day = ""
-    for row in _rows(schedule):
+    for row in records_of(schedule):
         if row["task"] == "plant" and not is_missing(row["first_date"]):
             day = f" for planting on {row['first_date']}"
     return f"Please quote, delivered: {listed}{day}. No substitute without asking."
 
 
 def _hand(in_hand) -> str:
-    for row in _rows(in_hand):
+    for row in records_of(in_hand):
         if row["line_id"] == "all" and not is_missing(row["given"]):
             over = int(row["surplus"])
             rest = (
@@ -201,10 +199,12 @@ def _where(layers, units) -> Block | None:
     stakes, lines = layers.get("stakes"), layers["planting_lines"]
     plants = layers["plants"]
     standing = plants.loc[plants["existing"].astype(bool), "line_id"].value_counts()
-    bases = {row["base_id"]: row for row in _rows(layers.get("base_lines"))}
+    bases = {row["base_id"]: row for row in records_of(layers.get("base_lines"))}
     told = []
-    for line in _rows(lines):
-        mine = [] if stakes is None else _rows(stakes.loc[stakes["line_id"] == line["line_id"]])
+    for line in records_of(lines):
+        mine = (
+            [] if stakes is None else records_of(stakes.loc[stakes["line_id"] == line["line_id"]])
+        )
         if mine:
             kept = int(standing.get(line["line_id"], 0))
             told.append(_row_words(line, mine, bases, units, kept))
@@ -230,7 +230,9 @@ _AGREED = {
 def _shared(layers, units) -> Block | None:
     """Say who plants the boundaries that lots share."""
     rows = [
-        row for row in _rows(layers.get("shared_boundaries")) if not is_missing(row["planted_by"])
+        row
+        for row in records_of(layers.get("shared_boundaries"))
+        if not is_missing(row["planted_by"])
     ]
     if not rows:
         return None
@@ -318,114 +320,14 @@ def _open(layers, units) -> Block | None:
 
 
 def _before(layers) -> Block:
-    fails = [clean(row["check"]) for row in _rows(layers.get("checks")) if row["result"] == "fails"]
+    fails = [
+        clean(row["check"]) for row in records_of(layers.get("checks")) if row["result"] == "fails"
+    ]
     lines = list(CAUTIONS)
     if fails:
         many = "1 check fails" if len(fails) == 1 else f"{len(fails)} checks fail"
-        shown = ", ".join(fails[:MOST_LINES]) + (
-            f" and {len(fails) - MOST_LINES} more" if len(fails) > MOST_LINES else ""
-        )
-        lines.insert(0, f"{many}, so do not plant by this sheet yet: {shown}. Under Check stands how to mend each.")  # fmt: skip
+        lines.insert(0, f"{many}, so do not plant by this sheet yet: {first_few(fails, MOST_LINES)}. Under Check stands how to mend each.")  # fmt: skip
     return Block("dig", "Before you dig", lines)
-
-
-def _costs(layers, about) -> Block:
-    units = about.units
-    lines = [
-        *_of_a_fence(about.warnings, units),
-        *_money(layers.get("cost"), layers.get("quantities")),
-        *_by_lot(layers.get("lot_costs")),
-        *_light_taken(layers),
-        *_height_to_keep(layers.get("kept_sizes"), layers.get("kept_effects"), units),
-    ]
-    return Block("cost", "Cost to you and to others", lines)
-
-
-def _of_a_fence(notes: Sequence[str], units) -> Iterator[str]:
-    """Give the note on a fence that would close most views, which nobody should pass over."""
-    for note in notes:
-        if CLOSES_MOST in note:
-            yield in_units(note, units)
-
-
-def _height_to_keep(sizes, effects, units) -> Iterator[str]:
-    """Say at which height the rows could be kept, if they grow much taller and the plan keeps none."""
-    rows = [row for row in _rows(sizes) if not row["kept"] and not is_missing(row["keep_m"])]
-    keep = max((float(row["keep_m"]) for row in rows), default=0.0)
-    grown = max((float(row["grown_m"]) for row in rows), default=0.0)
-    if grown > keep + MUCH_TALLER_M:
-        low = format_length(math.ceil(keep * 10.0 - 1e-9) / 10.0, units, 1)
-        so = "".join(
-            f", and take {row['kept_says']} in the place of {row['free_says']} of a window's sun"
-            for row in _rows(effects)
-            if row["effect"] == "window_sun" and row["kept_says"] != row["free_says"]
-        )
-        yield (
-            f"Clipped at {low} the plants close the same views{so}; left alone they grow to "
-            f"{format_length(grown, units, 1)}. In the plan: kept.in_place = true"
-        )
-
-
-def _money(cost, quantities) -> Iterator[str]:
-    rows = _rows(cost)
-    total = next((row for row in rows if row["item"] == "total"), None)
-    if total is None or (is_missing(total["cost"]) and is_missing(total["hours"])):
-        yield "No price is given; the plan's key cost.prices takes them"
-        return
-    names = {row["item"]: clean(row["name"], 60) for row in _rows(quantities)}
-    if not is_missing(total["cost"]):
-        bare = [
-            names[row["item"]].lower()
-            for row in rows
-            if is_missing(row["price"])
-            and row["item"] in names
-            and _is_sold(row["item"], quantities)
-        ]
-        without = f"; without a price: {_some(bare)}" if bare else ""
-        yield f"{float(total['cost']):,.2f} by your prices{without}"
-    if not is_missing(total["hours"]):
-        paid = "" if is_missing(total["labour_cost"]) else f", {float(total['labour_cost']):,.2f}"
-        yield f"{float(total['hours']):.0f} hours of work{paid}, by your rates"
-
-
-def _by_lot(costs) -> Iterator[str]:
-    """Say what falls to each lot of a street."""
-    told = []
-    for row in _rows(costs):
-        if row["lot"] != "total":
-            money = "" if is_missing(row["cost"]) else f", {float(row['cost']):,.2f}"
-            told.append(f"{clean(row['lot'])} {int(row['plants'])} plants{money}")
-    if told:
-        yield f"By lot: {'; '.join(told)}"
-
-
-def _is_sold(item, quantities) -> bool:
-    row = quantities.loc[quantities["item"] == item]
-    return len(row) > 0 and not is_missing(row["packs"].iloc[0])
-
-
-def _light_taken(layers) -> Iterator[str]:
-    """Say which neighbour's window and garden lose most sun."""
-    light = layers.get("light")
-    if light is None or not len(light):
-        return
-    parcels = layers["parcels"]
-    own = parcels.loc[parcels["is_subject"].astype(bool), "parcel_id"]
-    others = light.loc[light["parcel_id"].notna() & ~light["parcel_id"].isin(own)]
-    names = target_names(layers)
-    for kind, said in (("window", "{}"), ("garden", "the garden of {}")):
-        rows = others.loc[(others["kind"] == kind) & (others["sun_lost"] >= LITTLE_SUN)]
-        if len(rows):
-            worst = rows.loc[rows["sun_lost"].idxmax()]
-            who = said.format(clean(names.get(str(worst["target_id"]), worst["target_id"]), 90))
-            year = (
-                f", in year {int(worst['year_worst'])}"
-                if not is_missing(worst["year_worst"])
-                else ""
-            )
-            yield f"Most sun is taken from {who}: {worst['sun_lost']:.0%} of its hours{year}"
-    if not len(others.loc[others["sun_lost"] >= LITTLE_SUN]):
-        yield "It takes no sun worth telling from neighbours"
 
 
 def _memory(layers, about) -> Block:
@@ -446,7 +348,7 @@ def _memory(layers, about) -> Block:
         mine = rules.loc[rules["applies"].astype(bool) & (rules["status"] == "memory"), "rule"]
         if len(mine):
             lines.append(
-                f"Rules from memory: {_some([str(rule).replace('_', ' ') for rule in mine])}"
+                f"Rules from memory: {first_few([str(rule).replace('_', ' ') for rule in mine], MOST_LINES)}"
             )
     for name, words in (("windows", "Windows"), ("private_places", "Private places")):
         frame = layers.get(name)
@@ -465,14 +367,3 @@ def _from_memory(species) -> list[str]:
                 word = head if ":" in part and key.startswith("mature") else key.replace("_", " ")
                 found.append(word)
     return list(dict.fromkeys(found))
-
-
-def _some(words: Sequence[str]) -> str:
-    shown = ", ".join(words[:MOST_LINES])
-    return f"{shown} and {len(words) - MOST_LINES} more" if len(words) > MOST_LINES else shown
-
-
-def _rows(frame) -> list[dict]:
-    return (
-        [] if frame is None else frame.drop(columns="geometry", errors="ignore").to_dict("records")
-    )

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import html
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,6 +23,7 @@ from screenplan.contracts import BASE_LINES, LOCATE_REQUEST, PEGS, STAKES, TAPE_
 from screenplan.contracts.tables import has_rows
 from screenplan.ground.datum import horizontal
 from screenplan.ground.errors import refuse
+from screenplan.ground.frame import SendOut
 from screenplan.ground.texts import clean_text
 from screenplan.outputs.cad import DRAWN, draw, unit_code, write_dxf
 from screenplan.outputs.conform import conform
@@ -30,8 +31,6 @@ from screenplan.outputs.geojson import WGS84
 from screenplan.outputs.globe import write_kml_layers
 from screenplan.outputs.tables import cell_text, write_csv
 from screenplan.outputs.vector import explain_failure
-
-SendOut = Callable[[gpd.GeoDataFrame, CRS], gpd.GeoDataFrame]
 
 PHONE_NOTE = (
     "A phone or hand-held receiver finds the place to several metres, worse under trees and beside "

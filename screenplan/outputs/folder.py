@@ -30,6 +30,7 @@ from urllib.request import pathname2url
 
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.paths import check_reachable
+from screenplan.ground.texts import first_few
 from screenplan.outputs.lock import Held, Lock
 from screenplan.outputs.record import RECORD_NAME, is_unchanged, read_record
 
@@ -334,9 +335,7 @@ def _files(folder: Path) -> set[str]:
 
 
 def _name(files: set[str], most: int = 3) -> str:
-    names = sorted(files)
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return ", ".join(names[:most]) + more
+    return first_few(sorted(files), most)
 
 
 def _remove(folder: Path) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from itertools import islice
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from pyproj import CRS
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS, Contract, as_written
 from screenplan.contracts.called import name_as_called
+from screenplan.ground.frame import SendOut
 from screenplan.outputs.conform import Layout, conform, place
 from screenplan.outputs.geojson import WGS84, write_geojson_layout
 from screenplan.outputs.geopackage import write_layouts
@@ -24,8 +25,6 @@ from screenplan.outputs.tables import write_csv_layout
 GEOPACKAGE_NAME = "plan.gpkg"
 #: Folders for the layers and tables that are files of their own, and for the styles of other software.
 LAYER_FOLDER, TABLE_FOLDER, STYLE_FOLDER = "layers", "tables", "styles"
-
-SendOut = Callable[[geopandas.GeoDataFrame, CRS], geopandas.GeoDataFrame]
 
 
 def write_layers(

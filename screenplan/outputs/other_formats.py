@@ -11,7 +11,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import geopandas
 import pandas as pd
 from pyogrio import raw
 from pyproj import CRS
@@ -19,6 +18,7 @@ from pyproj import CRS
 from screenplan.contracts import OUTPUTS, Contract, as_written
 from screenplan.ground.datum import horizontal
 from screenplan.ground.errors import refuse
+from screenplan.ground.frame import SendOut
 from screenplan.outputs.conform import Layout, conform
 from screenplan.outputs.geojson import WGS84
 from screenplan.outputs.geopackage import layer_type
@@ -31,8 +31,6 @@ from screenplan.outputs.short_names import short_names
 from screenplan.outputs.styles.delivery import write_style_beside
 from screenplan.outputs.tables import write_csv
 from screenplan.outputs.vector import check_arrival, explain_failure, write_layer
-
-SendOut = Callable[[geopandas.GeoDataFrame, CRS], geopandas.GeoDataFrame]
 
 #: The width of a text field in a dBASE table, bytes.
 LONGEST_TEXT = 254

@@ -20,6 +20,7 @@ from pathlib import Path
 from screenplan._version import __version__
 from screenplan.ground.errors import refuse
 from screenplan.ground.paths import check_reachable
+from screenplan.ground.sqlite import is_database
 
 RECORD_NAME = "run.json"
 #: Raised when a key changes its meaning; a higher one than ours cannot be read.
@@ -37,7 +38,6 @@ LIBRARIES = (
     "shapely",
 )
 
-SQLITE_MAGIC = b"SQLite format 3\0"
 #: Bytes of a database's header that change when a program opens it for editing and edits nothing:
 #: write and read version, change counter, version-valid-for and library version
 #: (SQLite's "Database File Format", section 1.3).
@@ -272,7 +272,7 @@ def is_unchanged(path: Path, entry: Mapping) -> bool:
 def _content_sha256(path: Path) -> str:
     """Give a database's SHA-256 without `SQLITE_VOLATILE`; of any other file its plain one."""
     content = bytearray(path.read_bytes())
-    if content.startswith(SQLITE_MAGIC):
+    if is_database(content):
         for place in SQLITE_VOLATILE:
             content[place] = bytes(len(content[place]))
     return hashlib.sha256(content).hexdigest()

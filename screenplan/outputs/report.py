@@ -16,6 +16,7 @@ from typing import Any
 
 from screenplan._version import __version__
 from screenplan.contracts.presentation import WORK, Part
+from screenplan.contracts.tables import records_of
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length
 from screenplan.outputs.answer import answer
@@ -267,7 +268,7 @@ def _rules(zones, units: str) -> Table | None:
                 *(in_units(text_of(row[name]), units) for name in ("reason", "source")),
                 "local code" if row["confirm_locally"] else "",
             )
-            for row in rules.drop(columns="geometry", errors="ignore").to_dict("records")
+            for row in records_of(rules)
         ],
     )
 

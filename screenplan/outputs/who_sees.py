@@ -7,7 +7,9 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from screenplan.contracts.called import house_names, observer_names, place_names
+from screenplan.contracts.tables import records_of
 from screenplan.ground.said import in_units
+from screenplan.ground.texts import first_few
 from screenplan.ground.told_years import chance_in_words, is_drawn, year_range, years_of_view
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing
@@ -170,8 +172,7 @@ def open_windows(layers: Mapping, units: str) -> list[str]:
             f"{clean(names.get(looker, looker), 120)} ({', '.join(onto)})"
             for looker, onto in seen.items()
         ]
-        more = f" and {len(said) - MOST_WINDOWS} more" if len(said) > MOST_WINDOWS else ""
-        told.append(f"{reason[0].upper()}{reason[1:]}: {'; '.join(said[:MOST_WINDOWS])}{more}")
+        told.append(f"{reason[0].upper()}{reason[1:]}: {first_few(said, MOST_WINDOWS, '; ')}")
     return told
 
 
@@ -184,11 +185,11 @@ def open_reasons(layers: Mapping, units: str) -> dict[str, str]:
         if not is_missing(row.get("set_apart")):
             found[row["view_id"]] = f"set apart: {clean(row['set_apart'], 120)}"
     design = layers.get("design_views")
-    for row in [] if design is None else design.to_dict("records"):
+    for row in records_of(design):
         if not row["closed"] and not is_missing(row["says"]):
             found[row["view_id"]] = clean(in_units(row["says"], units), LONGEST_TEXT)
     low = layers.get("kept_open")
-    for row in [] if low is None else low.to_dict("records"):
+    for row in records_of(low):
         found[row["view_id"]] = clean(in_units(row["says"], units), LONGEST_TEXT)
     return found
 

@@ -15,7 +15,7 @@ from markupsafe import Markup
 
 from screenplan._version import __version__
 from screenplan.contracts.called import view_names
-from screenplan.contracts.tables import notes_of
+from screenplan.contracts.tables import notes_of, records_of
 from screenplan.contracts.task_times import BEFORE, YEARS, last_year, tasks_in, year_day, year_name
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_amount, format_length, format_tape
@@ -257,5 +257,5 @@ def _form(to_measure, about: About) -> list[list[str]]:
             f"{clean(row['line_id'])}, {format_tape(float(row['station_m']), about.units)}",
             format_length(float(row["stock_height_m"]), about.units),
         ]
-        for row in to_measure.drop(columns="geometry").to_dict("records")
+        for row in records_of(to_measure)
     ]

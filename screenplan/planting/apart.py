@@ -16,6 +16,7 @@ import shapely
 from screenplan.contracts.apart import NO_ROOM, NOT_LIVED_IN, REASONS, TOO_HIGH
 from screenplan.contracts.called import observer_names
 from screenplan.contracts.tables import with_notes
+from screenplan.ground.texts import first_few
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.species import load_species
 from screenplan.planting.species_model import Species
@@ -85,10 +86,9 @@ def set_windows_apart(
     for reason, why in _WHY.items():
         apart = list(called[reasons == reason])
         if apart:
-            more = f" and {len(apart) - MOST_NAMED} more" if len(apart) > MOST_NAMED else ""
             notes.append(
                 f"{'1 window is' if len(apart) == 1 else f'{len(apart)} windows are'} set apart, because {why}: "
-                f"{'; '.join(apart[:MOST_NAMED])}{more}; their views count as open until they close"
+                f"{first_few(apart, MOST_NAMED, '; ')}; their views count as open until they close"
             )
     return with_notes(
         windows.assign(

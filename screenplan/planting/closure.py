@@ -25,7 +25,7 @@ from screenplan.ground.told_years import tell_year
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.maturity import followed_years, lasts_from
 from screenplan.planting.mixes import planned_spacing
-from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
+from screenplan.planting.neighbours import GAP_TOLERANCE_M, OUTSIDE_M, gaps_between
 from screenplan.planting.shapes import meeting_band, shape_radius
 from screenplan.planting.spans import covered_spans
 from screenplan.planting.species_model import Species, evidence_of
@@ -34,9 +34,6 @@ from screenplan.planting.zones import plantable_ground
 
 #: Heights that differ by less are equal: rounding only.
 ROUNDING_M = 1e-9
-#: A gap leaves the plantable zone if so much of it lies outside, metres. Ends of stretches keep a
-#: millimetre off the zone's edge, so less than this is no exclusion.
-OUTSIDE_M = 0.005
 #: Heights told in a check that differ by less are the same, metres.
 SAME_HEIGHT_M = 0.005
 _GRID = 65

@@ -10,8 +10,9 @@ from shapely.ops import substring
 
 from screenplan.contracts.findings import FAILS, LOCATE, PASSES, SURVEY, UNKNOWN, WIRES, Finding
 from screenplan.contracts.tables import has_rows, texts
+from screenplan.ground.texts import first_few
 from screenplan.planting.footprints import crown_areas
-from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
+from screenplan.planting.neighbours import GAP_TOLERANCE_M, OUTSIDE_M, gaps_between
 from screenplan.planting.patterns import STANDING_UNEVEN
 from screenplan.planting.stand import stand_of
 from screenplan.planting.ways import open_ways
@@ -20,8 +21,6 @@ from screenplan.site.ownership import outline_known, subject_ground, subject_out
 
 #: A stem may lie this far outside a zone: the zones' outlines are rounded by less.
 STEM_TOLERANCE_M = 0.005
-#: So much of a gap outside the plantable zone is an exclusion; less is the zone's rounded edge.
-OUTSIDE_M = 0.005
 
 
 def judge_stems(plants, no_plant_zones, parcels, new_screens=None) -> Iterator[Finding]:
@@ -144,9 +143,7 @@ def judge_places(private_places, plants, species_table) -> Finding:
 
 def _named(plants) -> str:
     """Name the first ten plants, and say how many more there are."""
-    named = sorted(set(plants))
-    more = f" and {len(named) - 10} more" if len(named) > 10 else ""
-    return ", ".join(str(plant) for plant in named[:10]) + more
+    return first_few(sorted(set(plants)), 10)
 
 
 def judge_gaps(layers, plan, species_table=None) -> Finding:

@@ -20,7 +20,7 @@ from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.site.garden import LEAST_DERIVED_M2
 from screenplan.site.lots import Many, united
-from screenplan.site.overlay import ground_left
+from screenplan.site.overlay import ground_left, polygons_of
 from screenplan.site.shaping import column_or
 
 
@@ -119,9 +119,7 @@ def _leave_room(
 
 def _largest(grounds: np.ndarray) -> np.ndarray:
     """Give the largest polygon of each ground, the first of equal ones; an empty one where there is none."""
-    parts, of = shapely.get_parts(grounds, return_index=True)
-    solid = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
-    parts, of = parts[solid], of[solid]
+    parts, of = polygons_of(grounds)
     found = np.full(len(grounds), shapely.Polygon(), dtype=object)
     order = np.lexsort((-shapely.area(parts), of))
     some, first = np.unique(of[order], return_index=True)

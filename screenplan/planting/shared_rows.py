@@ -19,7 +19,7 @@ import shapely
 from shapely.ops import substring
 
 from screenplan.contracts import PLANTING_LINES
-from screenplan.contracts.tables import layer_of
+from screenplan.contracts.tables import layer_of, records_of
 from screenplan.plan.street import Street
 from screenplan.planting.spans import plantable_stretches
 from screenplan.site.shared import Shared
@@ -290,9 +290,7 @@ def give_way(
         The lines, each part of one that is cut by itself; none if neighbours plant everything.
     """
     records, shapes = [], []
-    for record, line in zip(
-        lines.drop(columns="geometry").to_dict("records"), lines.geometry, strict=True
-    ):
+    for record, line in zip(records_of(lines), lines.geometry, strict=True):
         left = [share.left for share in shares if share.takes_from(lot, record["side_id"])]
         parts = list(_left_of(record, line, left, zone, spacing_m)) if left else [(record, line)]
         records += [record for record, _ in parts]

@@ -26,8 +26,6 @@ GROWTH_CLASSES = {
     "moderate": (0.30, 0.45, 0.60),
     "rapid": (0.60, 0.75, 0.90),
 }
-#: A species of the shipped table that a plan takes when it names none.
-DEFAULT_SPECIES = "thuja_occidentalis"
 #: The command that lists all species.
 LISTED_BY = "screenplan species"
 

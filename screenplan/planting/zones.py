@@ -19,7 +19,6 @@ from shapely.geometry.polygon import orient
 
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.contracts.tables import layer_of_columns, with_notes
-from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.clearing import ARC_EXCESS_M, inside_each, keep_clear_each
 from screenplan.planting.mixes import kinds_in
@@ -28,8 +27,8 @@ from screenplan.planting.stock import hole_width, planted_height
 from screenplan.planting.things import Near, Thing, things_near, things_of
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Feature, Rule, load_rules
 from screenplan.site.lots import Lots, Many, united
-from screenplan.site.overlay import ground_left, shared_ground
-from screenplan.site.ownership import outline_known
+from screenplan.site.overlay import ground_left, polygons_of, shared_ground
+from screenplan.site.ownership import outline_known, subject_id, subject_outline
 from screenplan.site.plausible import MOST_ACROSS_M
 from screenplan.site.ragged import numbered
 
@@ -334,22 +333,8 @@ def plantable_ground(
 
 
 def subject_of(parcels: gpd.GeoDataFrame) -> tuple[shapely.Geometry, str]:
-    """Find the subject's polygon and id.
-
-    Raises
-    ------
-    InputError
-        If not exactly one parcel is the subject.
-    """
-    chosen = np.flatnonzero(parcels["is_subject"].to_numpy(bool))
-    if len(chosen) != 1:
-        raise refuse(
-            f"{len(chosen)} parcels are marked as the subject",
-            "Mark exactly one with is_subject",
-            layer="parcels",
-        )
-    name = parcels["parcel_id"].array[chosen[0]]
-    return parcels.geometry.array[chosen[0]], str(name)
+    """Give the ground and the identifier of the subject parcel; see `subject_outline` for what is refused."""
+    return subject_outline(parcels), subject_id(parcels)
 
 
 def _distances(
@@ -471,11 +456,9 @@ def _nearest_edge(subject: shapely.Geometry, point: shapely.Point) -> np.ndarray
 
 def _ground_parts(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Give the polygons of shapes that are ground, and the shape of each."""
-    parts, of = shapely.get_parts(shapes, return_index=True)
-    parts, inner = shapely.get_parts(parts, return_index=True)
-    areas = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
-    solid = areas & (shapely.area(parts) > SLIVER_M2)
-    return parts[solid], of[inner[solid]]
+    parts, of = polygons_of(shapes)
+    solid = shapely.area(parts) > SLIVER_M2
+    return parts[solid], of[solid]
 
 
 def name_of(feature: str) -> str:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from screenplan.contracts.tables import notes_of
+from screenplan.ground.datum import WGS84
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.kept import Kept
 from screenplan.ground.said import said
@@ -34,8 +35,6 @@ DESIGN = "design"
 EFFECTS, ALTERNATIVES = "kept_effects", "alternatives"
 #: What is built before the planting, which is given with the design.
 BUILT_FIRST = "new_screens"
-#: What positions in files are in.
-WGS84 = "EPSG:4326"
 
 
 class Course:

@@ -18,7 +18,6 @@ import numpy as np
 
 from screenplan.ground.errors import refuse
 
-MAGIC = b"SQLite format 3\x00"
 #: What byte 68 of a GeoPackage says (OGC 12-128r18, requirement 2, and its forerunners).
 PACKAGE_IDS = (b"GPKG", b"GP10", b"GP11")
 #: Kinds of virtual tables that keep their content in the file itself.
@@ -28,11 +27,6 @@ _LEADS_AWAY = re.compile(r"gdal_get_pixel_value|load_extension|virtualogr|readfi
 _MODULE = re.compile(r"create\s+virtual\s+table\s.*?\busing\s+[\"'\[`]?(\w+)", re.IGNORECASE | re.S)
 #: Rows looked at in each table that describes layers.
 _MOST_ROWS = 10_000
-
-
-def is_database(head: bytes) -> bool:
-    """Tell by a file's first bytes whether it is an SQLite file."""
-    return head.startswith(MAGIC)
 
 
 def is_package(head: bytes, path: Path) -> bool:

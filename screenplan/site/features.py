@@ -10,7 +10,8 @@ import shapely
 from shapely.geometry import shape
 
 _NO_GEOMETRY = (ValueError, TypeError, IndexError, shapely.errors.ShapelyError)
-_SINGLE = {"MultiPoint": "Point", "MultiLineString": "LineString", "MultiPolygon": "Polygon"}
+#: The kind of each part of a geometry of several parts.
+PART_OF = {"MultiPoint": "Point", "MultiLineString": "LineString", "MultiPolygon": "Polygon"}
 
 
 def shape_of(geometry) -> shapely.Geometry | None:
@@ -108,9 +109,11 @@ def _build(given: Mapping) -> shapely.Geometry:
     except _NO_GEOMETRY:
         if kind == "GeometryCollection":
             return shapely.GeometryCollection([_build(shape) for shape in given["geometries"]])
-        if kind in _SINGLE:
-            single = _SINGLE[kind]
-            parts = [_build({"type": single, "coordinates": part}) for part in given["coordinates"]]
+        if kind in PART_OF:
+            parts = [
+                _build({"type": PART_OF[kind], "coordinates": part})
+                for part in given["coordinates"]
+            ]
             return getattr(shapely, f"{kind.lower()}s")(parts)
         if kind == "Polygon" and len(given["coordinates"]):
             return _polygon(*given["coordinates"])

@@ -24,13 +24,13 @@ import fiona
 
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.paths import check_reachable
+from screenplan.ground.sqlite import is_database
 from screenplan.site import pointers
 from screenplan.site.copies import Copy, copy_with_logs, find_logs, unpack
 from screenplan.site.database import (
     check_database,
     count_rows,
     find_damage,
-    is_database,
     is_package,
     list_ids,
 )

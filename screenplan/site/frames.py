@@ -25,6 +25,7 @@ from screenplan.site.shaping import kept
 #: Name of the index of what is read.
 ROW = "row"
 
+#: West, south, east and north of a box.
 Bounds = tuple[float, float, float, float]
 
 

@@ -15,6 +15,7 @@ from pyproj.database import query_crs_info
 from pyproj.enums import PJType
 from pyproj.exceptions import CRSError, ProjError
 
+from screenplan.ground.datum import WGS84
 from screenplan.site.frames import Bounds, meets
 
 #: Systems are tried whose area holds a box of this half size around the place, degrees.
@@ -25,7 +26,6 @@ APART_DEG = 0.02
 MOST_NAMED = 6
 #: Boxes that agree in so many decimals of a degree, centimetres, are one.
 _SAME_DIGITS = 7
-_DEGREES = "EPSG:4326"
 
 
 def in_degrees(bounds: Bounds | None, crs: CRS | None) -> Bounds | None:
@@ -33,7 +33,7 @@ def in_degrees(bounds: Bounds | None, crs: CRS | None) -> Bounds | None:
     if bounds is None or crs is None:
         return None
     try:
-        way = Transformer.from_crs(crs, _DEGREES, always_xy=True)
+        way = Transformer.from_crs(crs, WGS84, always_xy=True)
         box = way.transform_bounds(*bounds)
     except (CRSError, ProjError):
         return None
@@ -63,7 +63,7 @@ def likely_systems(
         return []
     places = [box for box, _ in known]
     if _lies_at(bounds, places):
-        return [f"{_DEGREES} (WGS 84)"]
+        return [f"{WGS84} (WGS 84)"]
     datums = {_datum_of(CRS(crs)) for _, crs in known}
     west, south, east, north = places[0]
     x, y = (west + east) / 2.0, (south + north) / 2.0

@@ -13,6 +13,7 @@ from pyproj.exceptions import CRSError
 
 from screenplan.contracts import INPUTS
 from screenplan.contracts.model import LINES, POINTS
+from screenplan.ground.datum import WGS84
 from screenplan.ground.errors import refuse
 from screenplan.site import pointers, sources
 from screenplan.site.database import count_rows
@@ -30,8 +31,6 @@ from screenplan.site.whole_layer import WholeLayer
 TRACK_LAYERS: dict[tuple[str, ...], str] = {POINTS: "waypoints", LINES: "tracks"}
 #: How a drawing's name ends.
 DRAWING = ".dxf"
-#: The CRS of columns called longitude and latitude.
-DEGREES = "EPSG:4326"
 
 
 def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
@@ -62,7 +61,7 @@ def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
         return WholeLayer(name, frame, str(path), f"layers.{name}.crs", layer, notes=notes)
     if data.drivers == OSM_DRIVERS and source.layer is None:
         frame = read_extract(data, name)
-        return WholeLayer(name, frame, str(path), f"layers.{name}.crs", crs=CRS(DEGREES))
+        return WholeLayer(name, frame, str(path), f"layers.{name}.crs", crs=CRS(WGS84))
     asked = source.layer
     if asked is None and data.drivers == ("GPX",):
         asked = TRACK_LAYERS.get(INPUTS[name].geometry)
@@ -161,7 +160,7 @@ def _crs_of_degrees(collection) -> CRS | None:
     if collection.driver != "CSV" or _wkt_of(collection):
         return None
     columns = find_point_columns(list(collection.schema["properties"]))
-    return CRS.from_user_input(DEGREES) if columns is not None and columns[2] else None
+    return CRS.from_user_input(WGS84) if columns is not None and columns[2] else None
 
 
 def _count(data: DataFile, layer: str, stated: int) -> tuple[int, list[str]]:

@@ -22,8 +22,8 @@ from screenplan.contracts import HIGHEST_GROUND_M, LOWEST_GROUND_M
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.said import said
+from screenplan.ground.sqlite import is_database
 from screenplan.ground.units import metres_per
-from screenplan.site.database import is_database
 from screenplan.site.files import (
     NO_NETWORK,
     DataFile,

@@ -20,7 +20,8 @@ from screenplan.contracts import Contract
 from screenplan.ground.errors import Problem
 from screenplan.ground.frame import find_lost
 from screenplan.ground.said import said
-from screenplan.site.features import find_hollow, without_empty
+from screenplan.site.features import PART_OF, find_hollow, without_empty
+from screenplan.site.overlay import polygons_of
 from screenplan.site.shaping import kept, with_shapes
 
 #: A repair may change a polygon's area by this share, and by no more than so many square metres;
@@ -34,8 +35,6 @@ _WIDTH = f"{{{SAME_VERTEX_M * 1000:g} mm}}"
 WHOLE_LAYER = 0
 #: A polygon smaller than this has no area: a line drawn twice, or a slip of the hand.
 LEAST_AREA_M2 = 0.01
-
-_MULTI = {"MultiPoint": "Point", "MultiLineString": "LineString", "MultiPolygon": "Polygon"}
 
 
 @dataclass
@@ -165,7 +164,7 @@ def mend(frame: gpd.GeoDataFrame, contract: Contract, findings: Findings) -> gpd
     types = np.array([shape.geom_type for shape in geometry], dtype=object)
     wrong = ~np.isin(types, contract.geometry)
     for kind in dict.fromkeys(types[wrong]):
-        has_single = _MULTI.get(kind) in contract.geometry
+        has_single = PART_OF.get(kind) in contract.geometry
         findings.refused(
             frame.index[wrong & (types == kind)],
             f"The layer of {contract.name.replace('_', ' ')} takes "
@@ -206,7 +205,7 @@ def check_types(types: Iterable[str], contract: Contract, findings: Findings) ->
     """
     taken = {kind.removeprefix("Multi") for kind in contract.geometry}
     held = sorted({kind.removeprefix("Multi") for kind in types})
-    if held and all(kind in _MULTI.values() and kind not in taken for kind in held):
+    if held and all(kind in PART_OF.values() and kind not in taken for kind in held):
         findings.refused(
             (),
             f"The layer of {contract.name.replace('_', ' ')} takes "
@@ -410,8 +409,7 @@ def _repaired_area(geometry: np.ndarray) -> np.ndarray:
 
 def _polygons_of(geometry):
     """Join the polygons of a mixed geometry; None if there are none."""
-    parts = shapely.get_parts(shapely.get_parts(geometry))
-    parts = parts[shapely.get_type_id(parts) == 3]
+    parts, _ = polygons_of(np.array([geometry]))
     if not len(parts):
         return None
     return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)

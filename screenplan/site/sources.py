@@ -21,6 +21,7 @@ import shapely
 from pyproj import CRS
 
 from screenplan.contracts import INPUTS
+from screenplan.contracts.model import ANY
 from screenplan.ground.errors import refuse
 from screenplan.site.closed import as_area, takes_only_areas
 from screenplan.site.columns import to_text
@@ -55,9 +56,6 @@ LARGE_FILE = 16 * 1024 * 1024
 CURVED = ("CIRCULARSTRING", "COMPOUNDCURVE", "CURVEPOLYGON", "MULTICURVE", "MULTISURFACE")
 #: Drivers whose files can hold arcs.
 CURVED_DRIVERS = ("GPKG", "OpenFileGDB", "GML", "SQLite", "DXF")
-
-#: Types of geometry that say what a layer holds; a layer of another type may hold several of them.
-PLAIN_TYPES = ("Point", "MultiPoint", "LineString", "MultiLineString", "Polygon", "MultiPolygon")
 
 
 @dataclass(frozen=True)
@@ -124,8 +122,9 @@ class FileLayer:
     def types(self) -> frozenset[str]:
         """Types of its geometries, as the file states them or else as its rows are; may be empty."""
         stated = self.declared.split()[-1]  # without '3D' and 'Measured'
+        # A layer of a type that is not plain may hold several.
         may_be_closed = stated.endswith("LineString") and self._is_read_whole
-        if stated in PLAIN_TYPES and not (may_be_closed and takes_only_areas(INPUTS[self.name])):
+        if stated in ANY and not (may_be_closed and takes_only_areas(INPUTS[self.name])):
             return frozenset({stated})
         return types_of(self._whole.geometry) if self._is_read_whole else frozenset()
 

@@ -15,7 +15,7 @@ import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
-from screenplan.ground.datum import find_transformation, knows_place
+from screenplan.ground.datum import WGS84, find_transformation, knows_place
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.texts import quoted
 from screenplan.site.columns import to_text
@@ -24,7 +24,7 @@ from screenplan.site.plausible import refuse_misfit
 
 ID_KEY, POINT_KEY, IDS_KEY = "subject.id", "subject.point", "subject.ids"
 #: Longitude and latitude in degrees, as a web map shows a point.
-POINT_CRS = "EPSG:4326"
+POINT_CRS = WGS84
 #: The contract's column that marks the subject.
 MARK = "is_subject"
 #: So many ids are shown when none, or an unknown one, was given.

@@ -21,7 +21,7 @@ from screenplan.contracts import (
     Contract,
 )
 from screenplan.contracts.tables import layer_of_columns
-from screenplan.ground.datum import ground_plane
+from screenplan.ground.datum import WGS84, ground_plane
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Options
@@ -32,7 +32,6 @@ from screenplan.site.given_windows import SNAP_M
 from screenplan.site.outline import read_bearing
 from screenplan.site.terrain import Terrain
 
-WGS84 = "EPSG:4326"
 #: Tapes that miss each other by no more than this meet on the line: a tape is read to a centimetre.
 SLACK_M = 0.02
 #: Cells of the ground that is laid through what was measured; what is measured stands on a level

@@ -104,14 +104,6 @@ def _largest_first(shapes: list) -> list:
     return [shapes[item] for item in order]
 
 
-def exposed_stretches(
-    start: np.ndarray, end: np.ndarray, others: shapely.Geometry
-) -> list[tuple[float, float]]:
-    """Find the stretches of one face that no other building adjoins; see `exposed_stretches_each`."""
-    of, low, high = exposed_stretches_each(start[None], end[None], np.array([others]))
-    return list(zip(low.tolist(), high.tolist(), strict=True)) if len(of) else []
-
-
 def exposed_stretches_each(
     start: np.ndarray, end: np.ndarray, others: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

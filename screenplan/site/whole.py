@@ -6,8 +6,8 @@ import struct
 from pathlib import Path
 
 from screenplan.ground.errors import refuse
+from screenplan.ground.sqlite import is_database
 
-_SQLITE = b"SQLite format 3\x00"
 _SHAPEFILE = 9994
 
 
@@ -51,7 +51,7 @@ def check_whole(path: Path) -> None:
 def _announced(head: bytes) -> int | None:
     if len(head) < 100:
         return None
-    if head.startswith(_SQLITE):
+    if is_database(head):
         page = struct.unpack(">H", head[16:18])[0]
         pages = struct.unpack(">I", head[28:32])[0]
         return (65536 if page == 1 else page) * pages if head[24:28] == head[92:96] else None

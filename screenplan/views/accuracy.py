@@ -28,6 +28,8 @@ PER_DIFFERENCE = 2.0
 #: across a square place cuts up to 1.41 n^(1/2) cells, each out by 0.29 (root mean square of an even
 #: spread over one cell); this is twice the root mean square of their sum.
 CUT_CELLS = 0.7
+#: Shares of light that differ by less are equal: rounding only.
+EQUAL_SHARE = 1e-12
 
 
 def sampling_error(

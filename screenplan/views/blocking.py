@@ -12,15 +12,13 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit, prange
 
-from screenplan.views.compiled import called, inner
+from screenplan.views.compiled import MANY_RAYS, called, inner
 from screenplan.views.solids import form_stretch
 
 #: Two panels that share an end must leave no slit between them: relative, rounding only.
 SEAM_SLACK = 1e-9
 #: A sight line that dips less than this into the terrain does not count as blocked: rounding only.
 TERRAIN_SLACK_M = 1e-9
-#: Fewer rays than this are followed by one core: waking the others would cost more.
-MANY_RAYS = 20_000
 #: Code of "nothing" among owners; terrain is numbered after the last obstacle.
 NOTHING = -1
 

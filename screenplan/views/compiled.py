@@ -1,6 +1,6 @@
-"""How inner functions of compiled loops are compiled, and when what was compiled is thrown away.
+"""How compiled loops are compiled, when more than one core is at them, and when what was compiled is thrown away.
 
-They are set into their callers, which hold the arrays: so they keep no count of references. Such a
+Inner functions are set into their callers, which hold the arrays: so they keep no count of references. Such a
 count costs more than the work where a function is called for every sight line.
 
 Numba keeps what it compiled beside the sources, and makes a function anew when its own file changed, not
@@ -19,6 +19,9 @@ from numba import njit
 inner = partial(njit, cache=True, error_model="numpy", forceinline=True, _nrt=False)
 #: The same for one that is called rarely, or is too long to be set into its callers.
 called = partial(njit, cache=True, error_model="numpy", _nrt=False)
+
+#: Fewer rays than this are followed by one core: waking the others would cost more.
+MANY_RAYS = 20_000
 
 KEY_FILE = "compiled.key"
 

@@ -18,6 +18,7 @@ from screenplan.contracts.called import view_names
 from screenplan.contracts.findings import PASSES, UNKNOWN, Finding
 from screenplan.contracts.tables import table_of
 from screenplan.ground.kept import Kept
+from screenplan.ground.texts import first_few
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.hedges import STEP_M
@@ -144,13 +145,12 @@ def judge_kept(kept_open, layers, plan) -> Iterator[Finding]:
         return
     called = view_names(layers)
     ids = [str(view) for view in kept_open["view_id"]]
-    named = "; ".join(called.get(view, view) for view in ids[:MOST_NAMED])
-    more = f" and {len(ids) - MOST_NAMED} more" if len(ids) > MOST_NAMED else ""
+    named = first_few([called.get(view, view) for view in ids], MOST_NAMED, "; ")
     least = float(kept_open["least_m"].iloc[0])
     many = "1 view stays" if len(ids) == 1 else f"{len(ids)} views stay"
     yield Finding(
         name, UNKNOWN,
-        f"{many} open because the rows are kept at {{{height:.1f} m}}: {named}{more}. The least height at which the same "
+        f"{many} open because the rows are kept at {{{height:.1f} m}}: {named}. The least height at which the same "
         f"plants close {'it' if len(ids) == 1 else 'them'} where they stand is {{{least:.1f} m}}",
         mend_kept(least, plan),
     )  # fmt: skip

@@ -31,7 +31,7 @@ from screenplan.views.bundle import (
     lay_bundle,
     new_bundle,
 )
-from screenplan.views.compiled import called, inner
+from screenplan.views.compiled import MANY_RAYS, called, inner
 from screenplan.views.crowns import HEIGHT_CELLS, CrownTable
 from screenplan.views.light import add_changes, light_of_changes, open_light
 from screenplan.views.meeting import add_years, meets, meets_upright
@@ -42,8 +42,6 @@ __all__ = ("Runs", "arrange_runs", "blocked_years", "follow_years", "open_light"
 
 #: Rays that are followed at a time by one core.
 BLOCK = 4096
-#: Fewer rays than this are followed by one core: waking the others would cost more.
-MANY_RAYS = 20_000
 
 #: Small numbers as unsigned ones, a byte, and the top bits of the bytes of a word.
 _ONE, _TWO, _THREE, _FOUR, _SEVEN = (np.uint64(number) for number in (1, 2, 3, 4, 7))

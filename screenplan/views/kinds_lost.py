@@ -19,13 +19,11 @@ from screenplan.planting.species import species_of
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.site.terrain import Terrain
+from screenplan.views.accuracy import EQUAL_SHARE
 from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.lone import light_without
 from screenplan.views.sight import Sight, sight_of
 from screenplan.views.stoppers import sole_blockers
-
-#: Light is compared at this precision: rounding only.
-LEAST_SHARE = 1e-12
 
 
 def tell_kinds_lost(
@@ -74,7 +72,7 @@ def tell_kinds_lost(
         opened = [view for view in whole if whole[view] <= plan.views.threshold < left[view]]
         # A view that is open with every plant tells nothing of the kind.
         worst = max(left, key=lambda view: left[view] - whole[view], default=None)
-        if worst is not None and left[worst] <= whole[worst] + LEAST_SHARE:
+        if worst is not None and left[worst] <= whole[worst] + EQUAL_SHARE:
             worst = None
         record = {
             "species": kind, "plants": int((kinds == kind).sum()), "share": float((kinds == kind).mean()),

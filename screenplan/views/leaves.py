@@ -53,9 +53,8 @@ from screenplan.views.chords import (
     stacked_stretches,
     two_crowns,
 )
-from screenplan.views.compiled import called, inner
+from screenplan.views.compiled import MANY_RAYS, called, inner
 from screenplan.views.crowns import LANES, CrownTable
-from screenplan.views.kernel import MANY_RAYS
 from screenplan.views.light import by_season
 from screenplan.views.runs import UPRIGHT_M, Runs
 from screenplan.views.solids import FORM, SOLID

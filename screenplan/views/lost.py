@@ -15,8 +15,9 @@ import numpy as np
 import pandas as pd
 
 from screenplan.contracts import LOST_PLANTS, LOST_VIEWS
-from screenplan.contracts.tables import table_of, with_notes
+from screenplan.contracts.tables import records_of, table_of, with_notes
 from screenplan.ground.kept import Kept
+from screenplan.ground.texts import first_few
 from screenplan.ground.told_years import tell_span
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
@@ -146,21 +147,19 @@ def follow_stand(sight: Sight, stand: Stand, plan: Options) -> Timelines:
 
 
 def _lost_plants(plants, lost: Lost, species_table) -> pd.DataFrame:
-    rows = plants.iloc[lost.plant].drop(columns="geometry").to_dict("records")
+    rows = records_of(plants.iloc[lost.plant])
     records = [row | {"found": found} for row, found in zip(rows, lost.found, strict=True)]
     table = table_of(LOST_PLANTS, records)
     if table.empty:
         return table
     count = len(table)
-    numbers = ", ".join(str(number) for number in table["plant_id"][:MOST_NAMED])
-    more = f" and {count - MOST_NAMED} more" if count > MOST_NAMED else ""
     of = table.groupby(["species", "stock", "stock_height_m"], sort=True, dropna=False).size()
     order = "; ".join(
         f"{number} {species_of(kind, species_table).called}, {stock}, {{{height:.2f} m}}"
         for (kind, stock, height), number in of.items()
     )
     lost_of = "1 plant is" if count == 1 else f"{count} plants are"
-    note = f"{lost_of} lost of {len(plants)}: no. {numbers}{more}. Order again: {order}"
+    note = f"{lost_of} lost of {len(plants)}: no. {first_few(list(table['plant_id']), MOST_NAMED)}. Order again: {order}"
     return with_notes(table, [note])
 
 

@@ -24,13 +24,12 @@ from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.site.terrain import Terrain
+from screenplan.views.accuracy import EQUAL_SHARE
 from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.lone import light_without
 from screenplan.views.sight import sight_of
 from screenplan.views.stoppers import sole_blockers
 
-#: Light is compared at this precision: rounding only.
-LEAST_SHARE = 1e-12
 #: Plants that are named as those to replace first.
 MOST_NAMED = 5
 
@@ -96,7 +95,7 @@ def find_missing(
             opens = np.bincount(only[held], weights=share[held], minlength=len(plants)).astype(
                 float
             )
-        for plant in np.flatnonzero(opens > LEAST_SHARE):
+        for plant in np.flatnonzero(opens > EQUAL_SHARE):
             without = min(is_open + float(opens[plant]), 1.0)
             reopens = is_open <= threshold < without
             reopened[plant] += reopens
@@ -107,7 +106,7 @@ def find_missing(
                     "reopens": reopens,
                 }
             )  # fmt: skip
-        more = opens > greatest + LEAST_SHARE
+        more = opens > greatest + EQUAL_SHARE
         greatest[more], in_view[more] = opens[more], view_id
     back = np.argsort(stand.order)
     order = _order(reopened[back], greatest[back].round(12))
@@ -119,7 +118,7 @@ def find_missing(
 def _order(reopened, greatest) -> np.ndarray:
     """Give the plants on which something hangs a number from 1, those that matter most first; 0 to the others."""
     order = np.zeros(len(greatest), int)
-    matter = np.flatnonzero(greatest > LEAST_SHARE)
+    matter = np.flatnonzero(greatest > EQUAL_SHARE)
     first = matter[np.lexsort((-greatest[matter], -reopened[matter]))]
     order[first] = np.arange(1, len(first) + 1)
     return order

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from screenplan.contracts.model import POLYGONS
 from screenplan.site.ragged import firsts, numbered
 from screenplan.site.terrain import ground_at
 
@@ -98,7 +99,7 @@ def stand_on_each(
     ground, of = ground_at(terrain, xy), np.repeat(np.arange(len(count)), count)
     decks = np.flatnonzero((raised_m > 0.0) & (count > 0)).tolist()
     for deck in decks if terrain is not None else ():
-        if shapes[deck].geom_type in ("Polygon", "MultiPolygon"):
+        if shapes[deck].geom_type in POLYGONS:
             ground[of == deck] = terrain.mean_under(shapes[deck])
     raised = raised_m[of] > 0.0
     ground[raised] = ground[raised] + raised_m[of][raised]

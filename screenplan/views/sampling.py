@@ -70,14 +70,6 @@ class Targets:
         return replace(self, coarse=both[0], dense=both[1])
 
 
-def eyes_behind(
-    opening: np.record, *, inside_m: float, heights_m: tuple[float, ...], across: int
-) -> np.ndarray:
-    """Eye points behind one window, (eyes, 3); see `eyes_behind_each`."""
-    one = opening.reshape(1).view(np.recarray)
-    return eyes_behind_each(one, inside_m=inside_m, heights_m=heights_m, across=across).xyz
-
-
 def eyes_behind_each(
     openings: np.recarray, *, inside_m: float, heights_m: tuple[float, ...], across: int
 ) -> Samples:

@@ -15,6 +15,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import SECTIONS, SIGHT_LINES, SIGHT_OUTLINES, year_column
+from screenplan.contracts.model import POINTS, POLYGONS
 from screenplan.contracts.tables import layer_of, numbers, table_of_columns
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
@@ -230,13 +231,13 @@ def _standing(buildings, screens, ground) -> list[tuple]:
     ):
         if kind == "plant" or shape is None or shape.is_empty:
             continue
-        if kind == "tree" and shape.geom_type in ("Point", "MultiPoint"):
+        if kind == "tree" and shape.geom_type in POINTS:
             spread = width_of(kind, height, width, is_point=True)
             found.append((shape.buffer(spread / 2.0), shape, height, spread))
-        elif shape.geom_type in ("Polygon", "MultiPolygon"):
+        elif shape.geom_type in POLYGONS:
             found.append((shape, None, None, height))
         else:
-            is_point = shape.geom_type in ("Point", "MultiPoint")
+            is_point = shape.geom_type in POINTS
             thick = width_of(kind, height, width, is_point=is_point) or WALL_WIDTH_M
             cap = "round" if is_point else "flat"  # a point has no ends
             found.append((shape.buffer(thick / 2.0, cap_style=cap), None, None, height))

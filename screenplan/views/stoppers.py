@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 from numba import njit, prange
 
-from screenplan.views.compiled import called
+from screenplan.views.compiled import MANY_RAYS, called
 from screenplan.views.crowns import CrownTable
-from screenplan.views.kernel import BLOCK, MANY_RAYS
+from screenplan.views.kernel import BLOCK
 from screenplan.views.meeting import meets, meets_upright
 from screenplan.views.runs import UPRIGHT_M, Runs, strip_window
 from screenplan.views.solids import LEVEL_PER

@@ -17,7 +17,7 @@ import numpy as np
 from shapely.ops import substring
 
 from screenplan.contracts import PLANTING_LINES
-from screenplan.contracts.tables import has_rows, layer_of, notes_of, with_notes
+from screenplan.contracts.tables import has_rows, layer_of, notes_of, records_of, with_notes
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
@@ -348,7 +348,7 @@ def _lines_of(layers, parts: list[_Part]) -> gpd.GeoDataFrame:
     """Make planting lines of the parts, in the order of the lines."""
     lines = layers["planting_lines"]
     zone = plantable_ground(layers["plantable_zone"], layers["no_plant_zones"], lines)
-    records = lines.drop(columns="geometry").to_dict("records")
+    records = records_of(lines)
     parts = sorted(parts, key=lambda part: (part.line, part.begin))
     of_row = [(records[part.line]["side_id"], records[part.line]["row"]) for part in parts]
     made, shapes = [], []

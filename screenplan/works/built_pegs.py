@@ -14,14 +14,12 @@ import numpy as np
 import shapely
 
 from screenplan.contracts.tables import has_rows
-from screenplan.works.readings import Peg
+from screenplan.works.readings import Peg, peg_at
 
 #: A line from peg to peg leaves a piece that bends by no more than this, metres (custom, no source).
 BOW_M = 0.05
 #: A piece turns into the next side by a stub, which needs no peg if it is shorter than this, metres (custom, no source).
 STUB_M = 0.3
-#: Pieces whose ends are nearer to each other than this share a peg, metres.
-SAME_PEG_M = 0.001
 
 
 def pegs_of_built(
@@ -53,7 +51,7 @@ def pegs_of_built(
         mine = []
         for number, xy in enumerate(corners):
             does = "begins" if number == 0 else "ends" if number == last else "turns"
-            peg = next((peg for peg in pegs if math.hypot(*(peg.xy - xy)) <= SAME_PEG_M), None)
+            peg = peg_at(pegs, xy)
             if peg is None:
                 peg = Peg(f"P{before + len(pegs) + 1}", "fence", xy)
                 pegs.append(peg)

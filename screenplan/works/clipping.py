@@ -40,7 +40,7 @@ from screenplan.rules.limit_kinds import Nesting
 from screenplan.site.ownership import outline_known, subject_ground
 from screenplan.works.earth import least_gap
 from screenplan.works.rates import rate_of
-from screenplan.works.seasons import Seasons, nesting_said
+from screenplan.works.seasons import LONGEST_YEAR, Seasons, nesting_said
 from screenplan.works.tasks import COMMON, task
 
 #: Above this height a platform is needed (custom, no source).
@@ -315,7 +315,7 @@ def clipped_faces(clipping: pd.DataFrame | None, plan: Options) -> float:
 
 def _first_summer(birds: Nesting, seasons: Seasons) -> int:
     """Give the first day of late summer that is out of the nesting months."""
-    days = range(FIRST_CLIP_DAY, FIRST_CLIP_DAY + 366)
+    days = range(FIRST_CLIP_DAY, FIRST_CLIP_DAY + LONGEST_YEAR)
     late = (
         day
         for day in days

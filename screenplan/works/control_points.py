@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -12,6 +11,7 @@ import shapely
 from shapely.geometry.polygon import orient
 
 from screenplan.contracts.called import house_names, with_article
+from screenplan.site.compass import bearing_deg, compass_name
 from screenplan.site.ownership import is_subject, subject_ground
 from screenplan.site.steady import first_clockwise, natural_key
 
@@ -21,7 +21,6 @@ CORNER_DEG = 30.0
 SHORT_EDGE_M = 0.5
 #: How much worse a kind of point is than a found mark: a pin may be lost or out of place.
 TRUST = {"mark": 1.0, "house corner": 1.2, "parcel corner": 1.5}
-_NAMES = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 @dataclass
@@ -148,7 +147,7 @@ def _extremes(geometry: shapely.Geometry) -> list[tuple[str, tuple[float, float]
 
 
 def _named(found, centre) -> list[tuple[str, tuple[float, float]]]:
-    names = [_towards(x - centre.x, y - centre.y) for x, y in found]
+    names = [compass_name(bearing_deg(x - centre.x, y - centre.y)) for x, y in found]
     seen: dict[str, int] = {}
     result = []
     for name, (x, y) in zip(names, found, strict=True):
@@ -156,7 +155,3 @@ def _named(found, centre) -> list[tuple[str, tuple[float, float]]]:
         numbered = f"{name} {seen[name]}" if names.count(name) > 1 else name
         result.append((numbered, (float(x), float(y))))
     return result
-
-
-def _towards(x: float, y: float) -> str:
-    return _NAMES[round(math.degrees(math.atan2(x, y)) % 360.0 / 45.0) % 8]

@@ -8,7 +8,7 @@ A wire may pass over a buried line; a post may not stand in its tolerance zone.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +17,7 @@ import pandas as pd
 import shapely
 
 from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.texts import first_few
 from screenplan.plan.works import Fence
 from screenplan.planting.footprints import Footprints
 from screenplan.planting.neighbours import gaps_between
@@ -41,6 +42,8 @@ ROUNDING_M = 1e-6
 LONE_M = 0.01
 #: A crown may touch the wire by this, metres: rounding.
 ROOM_M = 1e-3
+#: So many plants are named for which there is no room.
+MOST_NAMED = 8
 
 
 @dataclass(frozen=True)
@@ -196,16 +199,14 @@ def check_room(plants, crown: Footprints, rings, wires) -> None:
     touched = shapely.intersects(crown.areas(), wire) | (room == 0.0)
     short = new & np.where(crown.box, touched, room < crown.along - ROOM_M)
     if short.any():
-        names = ", ".join(str(name) for name in plants["plant_id"].to_numpy()[short][:8])
-        more = f" and {int(short.sum()) - 8} more" if short.sum() > 8 else ""
-        raise no_room(float(room[new].min()), f"plant {names}{more}")
+        raise no_room(float(room[new].min()), plants["plant_id"].to_numpy()[short])
 
 
-def no_room(room_m: float, who: str) -> InputError:
+def no_room(room_m: float, plants: Sequence[int]) -> InputError:
     """Build the refusal of a fence that crowns reach too early."""
     return refuse(
-        f"there is no room for the fence: the wire would stand {{{room_m:.2f} m}} from the stem of {who}, "
-        "and the crown reaches it in the years that the fence must stand",
+        f"there is no room for the fence: the wire would stand {{{room_m:.2f} m}} from the stem of "
+        f"plant {first_few(plants, MOST_NAMED)}, and the crown reaches it in the years that the fence must stand",
         "Let it stand fewer years (fence.years), lessen fence.clearance or fence.boundary, move "
         "the row (rows.offset), or take another scheme",
         key=Fence.key("scheme"),

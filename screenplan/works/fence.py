@@ -237,8 +237,7 @@ def _cages(plants, ground, crown, fence: Fence, height) -> _Laid:
         )
     tight = new & (crown.farthest > radius + 1e-3)
     if tight.any():
-        names = ", ".join(str(name) for name in plants["plant_id"].to_numpy()[tight][:8])
-        raise no_room(radius, f"plant {names}")
+        raise no_room(radius, plants["plant_id"].to_numpy()[tight])
     laid = _Laid()
     length = 2.0 * math.pi * radius + CAGE_OVERLAP_M
     for point, number in zip(points[new], plants["plant_id"].to_numpy()[new], strict=True):

@@ -12,7 +12,7 @@ import geopandas as gpd
 import numpy as np
 
 from screenplan.contracts import TO_MEASURE
-from screenplan.contracts.tables import layer_of
+from screenplan.contracts.tables import layer_of, records_of
 from screenplan.plan import DEFAULTS, Options
 
 #: So many plants of a kind are measured, and so many in all (custom, no source).
@@ -45,7 +45,7 @@ def choose_to_measure(plants: gpd.GeoDataFrame, *, plan: Options = DEFAULTS) -> 
     rows = new.iloc[sorted(chosen)]
     planting = plan.calendar.planting
     year = None if planting is None else dt.date.fromisoformat(planting).year
-    records = [row | {"planted_year": year} for row in rows.drop(columns="geometry").to_dict("records")]  # fmt: skip
+    records = [row | {"planted_year": year} for row in records_of(rows)]
     return layer_of(TO_MEASURE, records, rows.geometry, plants.crs)
 
 

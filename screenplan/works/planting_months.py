@@ -18,10 +18,9 @@ from screenplan.planting.stock import season_of
 from screenplan.rules.limit_kinds import Limit, MildWinter, PlantingClimate, PlantingSeason
 from screenplan.rules.limits import limit_of, months_text
 from screenplan.works.kinds import Kind
-from screenplan.works.seasons import Seasons
+from screenplan.works.seasons import LONGEST_YEAR, Seasons
 
 _YEAR = 12
-_LONGEST_YEAR = 366
 
 
 @dataclass(frozen=True)
@@ -127,7 +126,7 @@ def next_days(windows: Sequence[Window], begin: dt.date) -> tuple[dt.date, dt.da
     months = (
         frozenset.intersection(*(window.months for window in windows)) if windows else frozenset()
     )
-    every = [begin + dt.timedelta(days=day) for day in range(2 * _LONGEST_YEAR)]
+    every = [begin + dt.timedelta(days=day) for day in range(2 * LONGEST_YEAR)]
     first = next((day for day in every if day.month in months), None)
     if first is None:
         return None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -18,6 +19,8 @@ from screenplan.works.taping import ON_TAPE_M
 #: A measured distance further off than this, and than a tenth of itself, is a slip of the pen.
 SLIP_M = 3.0
 SLIP_SHARE = 0.1
+#: Ends of tapes and of what is built that are nearer to each other than this share a peg, metres.
+SAME_PEG_M = 0.001
 
 
 @dataclass
@@ -29,6 +32,11 @@ class Peg:
     xy: np.ndarray
     ends: list[tuple[Base, str]] = field(default_factory=list)
     marks: list[str] = field(default_factory=list)
+
+
+def peg_at(pegs: Sequence[Peg], xy: np.ndarray) -> Peg | None:
+    """Give the first peg that stands at a place; None if there is none."""
+    return next((peg for peg in pegs if math.hypot(*(peg.xy - xy)) <= SAME_PEG_M), None)
 
 
 @dataclass(frozen=True)

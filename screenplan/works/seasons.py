@@ -17,7 +17,8 @@ from screenplan.works.water import Stage
 
 #: Latitude of the tropics, degrees (arithmetic: the tilt of the earth's axis).
 TROPIC_DEG = 23.44
-_LONGEST_YEAR = 366
+#: Days of a leap year.
+LONGEST_YEAR = 366
 
 
 @dataclass(frozen=True)
@@ -59,11 +60,11 @@ class Seasons:
 
     def after(self, day: int, months: Iterable[int]) -> int:
         """Give the first day, from this one on, that is outside of such months."""
-        return next((at for at in range(day, day + _LONGEST_YEAR) if not self.falls(at, months)), day)  # fmt: skip
+        return next((at for at in range(day, day + LONGEST_YEAR) if not self.falls(at, months)), day)  # fmt: skip
 
     def before(self, day: int, months: Iterable[int]) -> int:
         """Give the last day, up to this one, that is outside of such months."""
-        return next((at for at in range(day, day - _LONGEST_YEAR, -1) if not self.falls(at, months)), day)  # fmt: skip
+        return next((at for at in range(day, day - LONGEST_YEAR, -1) if not self.falls(at, months)), day)  # fmt: skip
 
     def said(self, day: int) -> str:
         """Write a day counted from planting: its date, if there is one."""

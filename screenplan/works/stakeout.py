@@ -34,11 +34,8 @@ from screenplan.works.control_points import find_control_points
 from screenplan.works.ground import Ground
 from screenplan.works.obstructions import find_obstructions, houses_in_the_way
 from screenplan.works.pegging import INSTRUMENT, set_pegs
-from screenplan.works.readings import Book, Peg
+from screenplan.works.readings import Book, Peg, peg_at
 from screenplan.works.refit import TAPE_M, fit_points, fit_stretch
-
-#: Ends of tapes nearer to each other than this are one peg, metres.
-SAME_PEG_M = 0.001
 
 
 def stake_out(
@@ -155,13 +152,13 @@ def _pegs(bases: list[Base], fence_posts: gpd.GeoDataFrame | None) -> list[Peg]:
     for base in bases:
         for role, xy in (("zero", base.start), ("end", base.end)):
             # Rows that meet at a corner share a peg.
-            same = [peg for peg in pegs if math.hypot(*(peg.xy - xy)) <= SAME_PEG_M]
-            peg = same[0] if same else Peg(f"P{len(pegs) + 1}", role, xy.copy())
+            peg = peg_at(pegs, xy)
+            if peg is None:
+                peg = Peg(f"P{len(pegs) + 1}", role, xy.copy())
+                pegs.append(peg)
             peg.ends.append((base, role))
             if role == "zero":  # running distances start here, whatever else ends here
                 peg.role = role
-            if not same:
-                pegs.append(peg)
     if fence_posts is not None and len(fence_posts):
         pegged = fence_posts["role"].isin(["corner", "end", "gate"])
         for xy in shapely.get_coordinates(fence_posts.geometry[pegged].to_numpy()):
