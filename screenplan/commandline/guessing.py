@@ -103,7 +103,7 @@ def guess_columns(
         # OpenStreetMap's lengths are metres unless a unit stands behind the number.
         unit = match.unit or ("m" if column.unit == "m" and match.theirs in tags else "")
         guess.said.append(
-            f"took {match.theirs} as {column.name} ({match.why}{f', in {unit}' if unit else ''})"
+            f"took {quoted(match.theirs)} as {column.name} ({match.why}{f', in {unit}' if unit else ''})"
         )
         if unit:
             guess.units[column.name] = unit
@@ -210,7 +210,7 @@ def _choose(
         if not doubt:
             good.append(match)
         elif _matters(name, column):
-            guess.said.append(f"did not take {match.theirs} as {column.name}: {doubt}")
+            guess.said.append(f"did not take {quoted(match.theirs)} as {column.name}: {doubt}")
     if is_key and wanted is not None:
         good = [match for match in good if wanted in texts[match.theirs]] or good
     best = [match for match in good if match.tier == good[0].tier]
