@@ -580,6 +580,18 @@ def test_start_from_layers_guesses_columns_and_says_so(tmp_path, lot):
     assert_clean(call("run", plan, "--json"), 0)
 
 
+def test_start_tells_once_what_is_to_be_mended(tmp_path, lot):
+    """A file in feet: by the plan's units and by the file's system alike nobody knows what the heights are in."""
+    houses = tmp_path / "houses.gpkg"
+    frame = gpd.read_file(lot).to_crs("EPSG:2249")
+    frame[["geometry"]].assign(height=[20.0]).to_file(houses, driver="GPKG", engine="fiona")
+    layers = ["--layer", f"parcels={lot}:lots", "--layer", f"buildings={houses}"]
+    result = call("start", tmp_path / "feet.toml", *layers, "--us")
+    assert_clean(result, 2)
+    assert result.stderr.count("key layers.buildings.units.height_m") == 1
+    assert 'Write units = { height_m = "ft" } under [layers.buildings]' in result.stderr
+
+
 def test_start_ends_with_two_where_its_plan_cannot_be_read(tmp_path):
     lots = gpd.GeoDataFrame(
         {"APN": ["7", "8"]}, geometry=[shapely.box(0, 0, 30, 40), shapely.box(30, 0, 60, 40)]

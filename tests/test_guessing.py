@@ -40,7 +40,7 @@ def test_two_columns_that_would_do_are_asked_for():
     assert str(problem) == (
         "key layers.parcels.columns.parcel_id: 2 columns could be the parcel_id of the parcels: 'APN' (an assessor's "
         "parcel number; such as 1-1, 1-2) and 'PIN' (a parcel identification number; such as 77, 78). Name the one that "
-        'is meant with --id-column, or under layers.parcels: columns = { parcel_id = "APN" }.'
+        'is meant with --id-column, or under [layers.parcels]: columns = { parcel_id = "APN" }.'
     )
     # The id that is looked for tells, and so does the person.
     assert guess("parcels", **both, wanted="78").columns == {"parcel_id": "PIN"}
@@ -71,7 +71,7 @@ def test_two_columns_of_heights_are_asked_for():
     assert "2 columns could be the height_m of the buildings: 'HEIGHT' (the height" in problem.what
     assert (
         problem.mend
-        == 'Name the one that is meant under layers.buildings: columns = { height_m = "HEIGHT" }'
+        == 'Name the one that is meant under [layers.buildings]: columns = { height_m = "HEIGHT" }'
     )
 
 

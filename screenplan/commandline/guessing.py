@@ -111,7 +111,7 @@ def guess_columns(
             guess.problems.append(
                 Problem(
                     f"The column {quoted(match.theirs)} holds lengths, and neither its name nor the plan says their unit",
-                    f'Write units = {{ {column.name} = "ft" }} under layers.{name}, or "m" if it is so',
+                    f'Write units = {{ {column.name} = "ft" }} under [layers.{name}], or "m" if it is so',
                     key=f"layers.{name}.units.{column.name}",
                 )
             )
@@ -232,7 +232,7 @@ def _choose(
     guess.problems.append(
         Problem(
             what,
-            f"Name the one that is meant{option} under layers.{name}: columns = {{ {column.name} = "
+            f"Name the one that is meant{option} under [layers.{name}]: columns = {{ {column.name} = "
             f'"{options[0]}" }}',
             key=f"layers.{name}.columns.{column.name}",
         )

@@ -253,11 +253,12 @@ def _choose_side(
     try:
         site = read_inputs(plan, target.parent)
     except InputError as error:
-        # Without the column that the person is to name no parcel is found.
+        # Without the column that the person is to name no parcel is found; what is told once is enough.
+        told = {problem.key for problem in found.problems if problem.key}
         others = [
             problem
             for problem in error.problems
-            if not (found.problems and problem.key == "subject.id")
+            if not (found.problems and problem.key == "subject.id") and problem.key not in told
         ]
         return [], (*found.problems, *others)
     if found.problems:

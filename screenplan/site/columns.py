@@ -178,7 +178,7 @@ def check_units(
         findings.refused(
             (),
             f"{cause}, and nobody says in which unit the column {theirs} is",
-            f'Write units = {{ {column.name} = "{other}" }}, or "{column.unit}" if it is so',
+            f'Write units = {{ {column.name} = "{other}" }} under [layers.{contract.name}], or "{column.unit}" if it is so',
             key=f"layers.{contract.name}.units.{column.name}",
         )
 
