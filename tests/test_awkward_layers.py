@@ -564,7 +564,8 @@ def test_limits_are_said_in_the_users_unit():
 BAD_MAPPINGS = {
     "missing required": (
         {"utilities": frame([line((0, 0), (5, 0))], what=["gas"])}, {},
-        r"key layers\.utilities\.columns\.kind: The column kind is missing \(water, gas.*the columns are what",
+        r"key layers\.utilities\.columns\.kind: The column kind is missing \(water, gas.*the columns are what"
+        r'\. Or give one value for every row, under \[layers\.utilities\]: fixed = \{ kind = "…" \}',
     ),
     "named column is not there": (
         house(HEIGHT=[5.0]), {"columns": {"buildings": {"height_m": "HEIGTH"}}},

@@ -28,6 +28,7 @@ from screenplan.outputs.drawings import plan_sheet
 from screenplan.outputs.drawings.scale import bar_length
 from screenplan.outputs.palette import COLOURS
 from screenplan.outputs.report import make_report
+from screenplan.outputs.year_sheet import make_years
 from screenplan.running.writing import about_run
 
 pytestmark = [
@@ -380,6 +381,35 @@ def test_pictures_are_not_blank_and_dark_is_dark(driver, pages):
 def test_phone_scrolls_in_one_direction_only(driver, pages, name, width):
     driver.get(pages[name])
     screenshot(driver, width=width, height=800, phone=True)
+    wide, room = driver.execute_script("return [document.documentElement.scrollWidth, innerWidth]")
+    assert wide <= room == width
+
+
+#: Words of cells that stand on more than one line, in tables of a class.
+BROKEN_WORDS = """
+return [...document.querySelectorAll('.totals td, .totals th, .tasks td, .tasks th, .form td, .form th')].flatMap(cell => {
+  const texts = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT), found = [];
+  for (let text = texts.nextNode(); text; text = texts.nextNode())
+    for (const word of text.data.matchAll(/[A-Za-z]+/g)) {
+      const range = document.createRange();
+      range.setStart(text, word.index);
+      range.setEnd(text, word.index + word[0].length);
+      if (range.getClientRects().length > 1) found.push(word[0]);
+    }
+  return found;
+});
+"""
+
+
+@pytest.mark.parametrize("width", [390, 360])
+def test_no_word_of_the_year_sheet_is_broken_on_a_phone(driver, tmp_path, width):
+    run = sample("us")
+    file = tmp_path / "years.html"
+    file.write_text(make_years(run.layers, about_run(run)), encoding="utf-8")
+    driver.get(file.as_uri())
+    screenshot(driver, width=width, height=800, phone=True)
+    assert driver.execute_script("return document.querySelectorAll('.totals td').length") > 40
+    assert driver.execute_script(BROKEN_WORDS) == []
     wide, room = driver.execute_script("return [document.documentElement.scrollWidth, innerWidth]")
     assert wide <= room == width
 

@@ -2,6 +2,7 @@
 
 import contextlib
 import datetime as dt
+import io
 import itertools
 import json
 import math
@@ -10,6 +11,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 import click
@@ -21,7 +23,7 @@ import shapely
 from click.testing import CliRunner
 
 from screenplan.commandline.main import main
-from screenplan.commandline.printing import show_table
+from screenplan.commandline.printing import progress_bar, show_table
 from screenplan.outputs.record import is_unchanged, read_record
 from screenplan.plan import read_plan
 
@@ -86,6 +88,35 @@ def test_no_key_is_broken_in_its_middle_beside_long_sentences(monkeypatch, capsy
 def test_numbers_stand_to_the_right_and_names_that_begin_with_one_do_not(capsys):
     show_table("", ["window", "share"], [["9-low", "7%"], ["12-low-gate", "100%"]])
     assert capsys.readouterr().out.splitlines()[1:] == ["9-low           7%", "12-low-gate   100%"]
+
+
+@pytest.mark.parametrize("width", ["30", "80"])
+def test_the_title_of_a_narrow_table_stands_on_a_line_of_its_own(monkeypatch, capsys, width):
+    monkeypatch.setenv("COLUMNS", width)
+    show_table("Changes of coordinates", ["a", "b"], [["1", "2"]])
+    assert capsys.readouterr().out.splitlines()[:2] == ["Changes of coordinates", "a  b"]
+
+
+def test_a_file_of_messages_is_told_the_step_at_work_now_and_then():
+    stream = io.StringIO()
+    with progress_bar(stream, between_s=0.02) as tell:
+        tell("design", 17, 60)
+        # The step itself says nothing while it works.
+        waited = time.monotonic() + 10.0
+        while stream.getvalue().count("\n") < 3 and time.monotonic() < waited:
+            time.sleep(0.01)
+    lines = stream.getvalue().splitlines()
+    assert len(lines) >= 3
+    assert re.fullmatch(r"step 17 of 60: design, \d\.\d min so far", lines[-1])
+    time.sleep(0.1)
+    assert stream.getvalue().splitlines() == lines
+
+
+def test_a_short_run_writes_no_line_of_progress():
+    stream = io.StringIO()
+    with progress_bar(stream) as tell:
+        tell("rows", 1, 2)
+    assert stream.getvalue() == ""
 
 
 # -- how a command ends ----------------------------------------------------------------------
@@ -543,8 +574,22 @@ def started(tmp_path, *arguments):
 
 def test_start_from_layers_guesses_columns_and_says_so(tmp_path, lot):
     result, plan = started(tmp_path, "--layer", f"parcels={lot}:lots")
-    assert "took APN as parcel_id (an assessor's parcel number); check this" in result.output
+    assert "took 'APN' as parcel_id (an assessor's parcel number); check this" in result.output
+    # What lacks is told with how to give it.
+    assert "Give them with --layer keep_outs=FILE; its column kind says which" in result.output
     assert_clean(call("run", plan, "--json"), 0)
+
+
+def test_start_tells_once_what_is_to_be_mended(tmp_path, lot):
+    """A file in feet: by the plan's units and by the file's system alike nobody knows what the heights are in."""
+    houses = tmp_path / "houses.gpkg"
+    frame = gpd.read_file(lot).to_crs("EPSG:2249")
+    frame[["geometry"]].assign(height=[20.0]).to_file(houses, driver="GPKG", engine="fiona")
+    layers = ["--layer", f"parcels={lot}:lots", "--layer", f"buildings={houses}"]
+    result = call("start", tmp_path / "feet.toml", *layers, "--us")
+    assert_clean(result, 2)
+    assert result.stderr.count("key layers.buildings.units.height_m") == 1
+    assert 'Write units = { height_m = "ft" } under [layers.buildings]' in result.stderr
 
 
 def test_start_ends_with_two_where_its_plan_cannot_be_read(tmp_path):

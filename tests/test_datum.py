@@ -55,6 +55,16 @@ def test_the_remedy_works():
     assert "NAD83 to WGS 84" in record["operation"]
 
 
+def test_a_site_on_another_continent_is_told_where_it_lies():
+    """A lot near Lake Constance with latitude and longitude swapped: no change of a European datum holds there."""
+    with pytest.raises(
+        InputError,
+        match=r"can be used at latitude 9\.00, longitude 47\.86, where the parcel or row lies\. Look whether .* swapped"
+        r".* If it does, save this layer in the CRS 'WGS 84'",
+    ):
+        find_transformation(CRS(25832), CRS(4326), area=(47.85, 8.99, 47.87, 9.01))
+
+
 @without_grids
 def test_a_ballpark_transformation_is_never_taken():
     # A datum that has nothing but a grid to any other, and a ballpark that is tens of metres out.

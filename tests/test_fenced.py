@@ -193,6 +193,11 @@ def test_a_run_plans_beside_the_fence_and_says_so_on_the_first_screen(tmp_path):
             layers=given,
             only=["cost"],
         )
+    # A fence that costs more than all plants is not built, and that is said.
+    dear = {"instead": wants["instead"] | {"prices": {"fence": 1e5, "wall": 1e6}}}
+    unfenced = run_plan(plan | dear, tmp_path, layers=given, only=["design"])
+    assert unfenced.layers.get("new_screens") is None
+    assert sum("No new fence or wall is built: of those" in note for note in unfenced.notes) == 1
     # Nothing of it without the key.
     plain = run_plan(plan, tmp_path, layers=given, only=["design"])
     assert plain.layers.get("existing_screens") is None

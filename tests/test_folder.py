@@ -211,7 +211,7 @@ def test_an_empty_folder_is_taken(target):
 
 def test_a_file_is_refused(target):
     target.write_text("")
-    refused(target, r"plan: It is a file. Remove it, or choose another folder to write to\.$")
+    refused(target, r"plan: It is a file. Choose another folder to write to, or remove it\.$")
 
 
 def test_a_folder_of_ones_own_is_refused(target):

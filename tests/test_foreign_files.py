@@ -97,8 +97,8 @@ def test_parcels_and_buildings_of_inspire(tmp_path):
     lots, houses = inspire_parcels(tmp_path / "cp.gml"), inspire_buildings(tmp_path / "bu.gml")
     started, said, plan = start(tmp_path, f"parcels={lots}", f"buildings={houses}")
     assert started.exit_code == 0, started.output
-    assert "took nationalCadastralReference as parcel_id" in said
-    assert "took numberOfFloorsAboveGround as storeys" in said
+    assert "took 'nationalCadastralReference' as parcel_id" in said
+    assert "took 'numberOfFloorsAboveGround' as storeys" in said
     assert (
         "1 of 3 rows have neither a height nor a number of storeys: wrote missing = { storeys = 2 }"
         in said
@@ -129,7 +129,7 @@ def test_footprints_as_a_query_of_openstreetmap_gives_them(tmp_path):
         tmp_path, f"parcels={write(parcels(), tmp_path / 'lots.gpkg')}", f"buildings={houses}"
     )
     assert started.exit_code == 0, started.output
-    assert "took @id as building_id" in said
+    assert "took '@id' as building_id" in said
     assert "1.5 storeys counted as 2" in check(plan)
 
 
@@ -147,7 +147,7 @@ def test_a_table_with_shapes_as_text(tmp_path, mark, name):
     assert "key layers.parcels.crs: The layer has no CRS" in refused.stderr
     started, said, plan = start(tmp_path, f"parcels={file}", more=("--crs", "parcels=EPSG:4326"))
     assert started.exit_code == 0, started.output
-    assert "took APN as parcel_id" in said
+    assert "took 'APN' as parcel_id" in said
     assert "parcels 3" in check(plan)
 
 

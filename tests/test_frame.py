@@ -88,7 +88,7 @@ def test_without_a_height_lengths_are_short_by_what_the_note_says():
     )
     side = [np.hypot(*(c[1] - c[0])) for c in (low, high)]
     assert 100.0 * (side[1] / side[0] - 1.0) == pytest.approx(0.0157, abs=0.0001)
-    assert "16 mm in 100 m more for each 1000 m" in LocalFrame.around(parcel).length_note
+    assert "0.016% more for each 1000 m of height" in LocalFrame.around(parcel).length_note
     assert "true at 1000 m" in LocalFrame.around(parcel, height_m=1000.0).length_note
 
 

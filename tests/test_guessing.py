@@ -22,8 +22,8 @@ def test_a_column_that_is_the_same_for_all_rows_is_no_id():
     found = guess("parcels", PIN=["7", "7"], localId=["a", "b"])
     assert found.columns == {"parcel_id": "localId"}
     assert found.said == [
-        "did not take PIN as parcel_id: it is '7' in all rows",
-        "took localId as parcel_id (the data set's own identifier, by INSPIRE)",
+        "did not take 'PIN' as parcel_id: it is '7' in all rows",
+        "took 'localId' as parcel_id (the data set's own identifier, by INSPIRE)",
     ]
     assert guess("parcels", PIN=["7", None]).columns == {}
     # One row cannot tell.
@@ -40,7 +40,7 @@ def test_two_columns_that_would_do_are_asked_for():
     assert str(problem) == (
         "key layers.parcels.columns.parcel_id: 2 columns could be the parcel_id of the parcels: 'APN' (an assessor's "
         "parcel number; such as 1-1, 1-2) and 'PIN' (a parcel identification number; such as 77, 78). Name the one that "
-        'is meant with --id-column, or under layers.parcels: columns = { parcel_id = "APN" }.'
+        'is meant with --id-column, or under [layers.parcels]: columns = { parcel_id = "APN" }.'
     )
     # The id that is looked for tells, and so does the person.
     assert guess("parcels", **both, wanted="78").columns == {"parcel_id": "PIN"}
@@ -71,14 +71,14 @@ def test_two_columns_of_heights_are_asked_for():
     assert "2 columns could be the height_m of the buildings: 'HEIGHT' (the height" in problem.what
     assert (
         problem.mend
-        == 'Name the one that is meant under layers.buildings: columns = { height_m = "HEIGHT" }'
+        == 'Name the one that is meant under [layers.buildings]: columns = { height_m = "HEIGHT" }'
     )
 
 
 def test_a_column_whose_values_cannot_be_meant_is_not_taken():
     found = guess("buildings", HEIGHT=["tall", "5"], NB_ETAGES=[2, None], USAGE1=["Annexe", None])
     assert found.columns == {"storeys": "NB_ETAGES", "kind": "USAGE1"}
-    assert "did not take HEIGHT as height_m: 'tall' in it cannot be read as one" in found.said
+    assert "did not take 'HEIGHT' as height_m: 'tall' in it cannot be read as one" in found.said
     assert guess("buildings", HEIGHT=[None, None]).columns == {}
 
 
@@ -101,7 +101,7 @@ def test_a_floor_without_a_unit_is_no_height_of_one():
 
 def test_of_a_long_file_the_first_rows_are_spoken_of():
     found = guess("parcels", PIN=["7"] * 2000, APN=[str(n) for n in range(2000)])
-    assert "did not take PIN as parcel_id: it is '7' in the first 2000 rows" in found.said
+    assert "did not take 'PIN' as parcel_id: it is '7' in the first 2000 rows" in found.said
 
 
 def test_heights_have_the_unit_that_their_name_says():
@@ -175,7 +175,7 @@ def test_a_french_parcel_is_named_by_section_and_number(tmp_path):
     made = call("start", plan, *layer, "--id", "AB 13")
     assert made.exit_code == 0, made.output
     assert (
-        "took SECTION + NUMERO as parcel_id (section and number in the French cadastre)"
+        "took 'SECTION + NUMERO' as parcel_id (section and number in the French cadastre)"
         in made.output
     )
     assert call("check", plan).exit_code == 0

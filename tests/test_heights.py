@@ -50,7 +50,7 @@ def test_a_layer_in_feet_does_not_say_the_unit_of_its_heights(crs, height):
     layers = lay(crs, HEIGHT=[height])
     said = (
         r"layer buildings, key layers\.buildings\.units\.height_m: The CRS '.*' counts in US survey foot, "
-        r"and nobody says in which unit the column HEIGHT is\. Write units = \{ height_m = \"ft\" \}, or \"m\""
+        r"and nobody says in which unit the column HEIGHT is\. Write units = \{ height_m = \"ft\" \} under \[layers\.buildings\], or \"m\""
     )
     with pytest.raises(InputError, match=said):
         read(layers)

@@ -174,10 +174,10 @@ def test_an_extract_ends_in_a_plan_by_what_start_writes(tmp_path):
     assert started.exit_code == 0, started.output
     said = " ".join(started.output.split())
     assert (
-        "took other_tags:building:levels as storeys (storeys above the ground, by OpenStreetMap)"
+        "took 'other_tags:building:levels' as storeys (storeys above the ground, by OpenStreetMap)"
         in said
     )
-    assert "took other_tags:height - other_tags:roof:height as height_m" in said
+    assert "took 'other_tags:height - other_tags:roof:height' as height_m" in said
     assert CliRunner().invoke(main, ["check", str(plan)]).exit_code == 0
 
 

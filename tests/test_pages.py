@@ -23,7 +23,7 @@ TUTORIAL = DOCS / "tutorial.md"
 #: The needs that have a page of their own, by the names of the pages.
 NEEDS = {
     "county_parcels", "feet", "slope", "clipped_hedge", "road_corner", "overhead_line", "standing_row", "other_rules",
-    "receiver", "surveyor", "year_by_year",
+    "receiver", "surveyor", "year_by_year", "mixed_row", "street", "browsing_animals", "customer_quote",
 }  # fmt: skip
 HOWTO = sorted(path for path in (DOCS / "howto").glob("*.md") if path.stem != "index")
 METHODS = sorted(path for path in (DOCS / "method").glob("*.md") if path.stem != "index")

@@ -146,7 +146,7 @@ def test_a_cadastre_without_a_system_an_extract_and_a_list_end_in_a_plan_by_what
         "marks=as parcels",
     ]
     started = CliRunner().invoke(main, ["start", str(plan), *given, *systems, "--id", "A-2"])
-    assert "took number as screen_id" in started.output
+    assert "took 'number' as screen_id" in started.output
     assert "kind = tree for all rows, as the code TREE says" in " ".join(started.output.split())
     # Nobody but the person knows how high the trees are, and the refusal says how to tell it.
     assert started.exit_code == 2

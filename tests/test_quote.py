@@ -1,6 +1,7 @@
 """A quote adds up, makes up no price, and is written only if it is asked for."""
 
 import datetime as dt
+import re
 
 import pytest
 import works_site as site
@@ -20,8 +21,10 @@ from screenplan.works.years import count_years
 
 TODAY = dt.date(2027, 1, 15)
 PRICES = {"plant": 40.0, "mulch": 4.5}
-#: Each amount is rounded to a cent: of one, and of all on a page.
-CENT, CENTS = 0.005, 0.1
+#: Each amount is rounded to a cent.
+CENT = 0.005
+#: Hours and cubic metres are rounded to a hundredth before they are priced: a line of hours at 30.0 moves by as much.
+HOURS = 0.005 * 30.0 + CENT
 
 
 #: Rain of the months, made up: with it and a day of planting the water is known.
@@ -65,13 +68,13 @@ def test_work_is_hours_by_access_and_the_price_of_an_hour():
     hard, _, _ = offered({"access": 1.5}, more=RAINY)
     hours = layers["year_costs"].set_index("year").loc[[-1, 0], "hours"].sum()
     work = [work_of(offer) for offer in (easy, hard)]
-    assert sum(work[0].values()) == pytest.approx(30.0 * hours, abs=CENTS)
+    assert sum(work[0].values()) == pytest.approx(30.0 * hours, abs=len(work[0]) * HOURS)
     assert {name: 1.5 * amount for name, amount in work[0].items()} == pytest.approx(
-        work[1], abs=2.0 * CENT
+        work[1], abs=2.5 * HOURS
     )
     water = layers["water_by_month"]
     first = water.loc[(water["year"] == 0).to_numpy(bool), "hours"].sum()
-    assert work[0]["Work: watering"] == pytest.approx(30.0 * first, abs=CENT)
+    assert work[0]["Work: watering"] == pytest.approx(30.0 * first, abs=HOURS)
 
 
 def work_of(offer):
@@ -88,7 +91,8 @@ def test_water_that_is_known_at_most_is_not_quoted():
     poured = (first["hours"] * first["times"].astype(float)).sum()
     assert poured > 0.0
     covered = years.loc[[-1, 0], "hours"].sum()
-    assert sum(work_of(offer).values()) == pytest.approx(30.0 * (covered - poured), abs=CENTS)
+    work = work_of(offer)
+    assert sum(work.values()) == pytest.approx(30.0 * (covered - poured), abs=len(work) * HOURS)
     known, _, _ = offered({"customer": "A"}, more=RAINY)
     assert not any("climate.rain" in text for text in known.missing)
 
@@ -115,6 +119,34 @@ def test_the_lines_add_up_to_the_total_to_the_cent(hour):
     assert f"{offer.total:.2f}" == f"{cents / 100:.2f}"
 
 
+# Invariant: a customer who multiplies what is written of hours and earth comes to the amount that is written.
+def test_written_hours_and_earth_times_the_price_are_the_written_amount(tmp_path):
+    quote = {
+        "spoil": True,
+        "spoil_price": 61.5,
+        "margin": 0.1,
+        "tax": 0.19,
+        "guarantee": "two years",
+    }
+    offer, _, plan = offered(quote | {"access": 1.3}, hour=47.0, more=RAINY)
+    text = write_quote(offer, tmp_path / "quote.html", About(), plan.quote, TODAY).read_text(
+        "utf-8"
+    )
+    rows = re.findall(
+        r"<tr><td>(?:Work|Earth)[^<]*</td>"
+        r'<td class="number">([\d.]+) (?:h|m³)</td><td class="number">([\d.,]+)</td><td class="number">([\d.,]+)</td>',
+        text,
+    )
+    assert len(rows) >= 4
+    for count, price, amount in rows:
+        assert float(amount.replace(",", "")) == pytest.approx(
+            float(count) * float(price), abs=0.0051
+        )
+    assert "Added, 10%" in text
+    assert "Tax, 19%" in text
+    assert "<p>Two years</p>" in text
+
+
 def test_earth_is_taken_away_by_a_price_or_not_included():
     kept, layers, _ = offered({"customer": "A"})
     assert "taking away the earth that is left over" in kept.missing
@@ -122,7 +154,7 @@ def test_earth_is_taken_away_by_a_price_or_not_included():
     assert any("quote.spoil_price" in text for text in unpriced.missing)
     taken, _, _ = offered({"spoil": True, "spoil_price": 20.0})
     earth = layers["quantities"].set_index("item").loc["surplus", "amount"]
-    assert taken.sum - kept.sum == pytest.approx(20.0 * SWELL * earth, abs=CENT)
+    assert taken.sum - kept.sum == pytest.approx(20.0 * SWELL * earth, abs=0.005 * 20.0 + CENT)
     assert not any("earth" in text for text in taken.missing)
 
 

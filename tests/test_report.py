@@ -413,6 +413,11 @@ def test_views_table_says_what_the_layer_says(run):
         middle = view.year_closed_p50
         assert row[6].startswith("never" if pd.isna(middle) else f"{middle}")
         assert row[7].endswith("in 10")
+    # Of what closes from the first day on there is no hole, and no word of a missing row.
+    left = set(run.layers["view_holes"]["view_id"])
+    at_once = views.loc[(views["status"] == "closes") & ~views["view_id"].isin(left), "view_id"]
+    assert len(at_once)
+    assert {by_code[codes[view]][-1] for view in at_once} == {"nothing at typical growth"}
 
 
 def test_the_planting_plan_explains_the_marks_that_are_on_it_and_no_others(run):

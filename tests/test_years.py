@@ -212,9 +212,12 @@ def test_the_hours_of_watering_are_told_apart(made):
     ("hours", "each", "says"),
     [
         # By hand: of 1.3 hours one is left beside 0.3 of watering, of 0.9 none but rounding, and one of watering.
+        # Less than half an hour is told by tenths, so that hours stand beside the money for them.
         (1.3, 0.3, "about 1 hour of one person, as far as rates are known; 1 round of water, 5 l besides"),
         (0.9 - 1e-15, 0.9, "1 task; 1 round of water, 5 l besides the rain of your normals, and 1 hour with one hose"),
-        (0.3, 0.3, "1 task; 1 round of water, 5 l besides the rain of your normals."),
+        (0.3, 0.3, "1 task; 1 round of water, 5 l besides the rain of your normals, and 0.3 hours with one hose"),
+        (1.4, 1.0, "about 0.4 hours of one person, as far as rates are known; 1 round"),
+        (0.02, 0.02, "1 task; 1 round of water, 5 l besides the rain of your normals."),
     ],
 )  # fmt: skip
 def test_few_hours_are_told_in_words_that_fit(hours, each, says):

@@ -103,7 +103,7 @@ def guess_columns(
         # OpenStreetMap's lengths are metres unless a unit stands behind the number.
         unit = match.unit or ("m" if column.unit == "m" and match.theirs in tags else "")
         guess.said.append(
-            f"took {match.theirs} as {column.name} ({match.why}{f', in {unit}' if unit else ''})"
+            f"took {quoted(match.theirs)} as {column.name} ({match.why}{f', in {unit}' if unit else ''})"
         )
         if unit:
             guess.units[column.name] = unit
@@ -111,7 +111,7 @@ def guess_columns(
             guess.problems.append(
                 Problem(
                     f"The column {quoted(match.theirs)} holds lengths, and neither its name nor the plan says their unit",
-                    f'Write units = {{ {column.name} = "ft" }} under layers.{name}, or "m" if it is so',
+                    f'Write units = {{ {column.name} = "ft" }} under [layers.{name}], or "m" if it is so',
                     key=f"layers.{name}.units.{column.name}",
                 )
             )
@@ -210,7 +210,7 @@ def _choose(
         if not doubt:
             good.append(match)
         elif _matters(name, column):
-            guess.said.append(f"did not take {match.theirs} as {column.name}: {doubt}")
+            guess.said.append(f"did not take {quoted(match.theirs)} as {column.name}: {doubt}")
     if is_key and wanted is not None:
         good = [match for match in good if wanted in texts[match.theirs]] or good
     best = [match for match in good if match.tier == good[0].tier]
@@ -232,7 +232,7 @@ def _choose(
     guess.problems.append(
         Problem(
             what,
-            f"Name the one that is meant{option} under layers.{name}: columns = {{ {column.name} = "
+            f"Name the one that is meant{option} under [layers.{name}]: columns = {{ {column.name} = "
             f'"{options[0]}" }}',
             key=f"layers.{name}.columns.{column.name}",
         )

@@ -74,7 +74,7 @@ def sides_of(
     if not len(layers["parcels"]):
         raise refuse(
             "the plan knows only its row, and a row has no sides",
-            "Give the parcel: name a file that holds it under layers.parcels",
+            "Give the parcel: name a file that holds it under [layers.parcels]",
             key="layers.parcels",
         )
     names = (

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from collections.abc import Iterable, Sequence
 from contextlib import contextmanager
+from threading import Event, Thread
 from typing import Any
 
 import pandas as pd
@@ -18,6 +20,8 @@ from rich.table import Table
 
 #: What is longer than this is no figure, but a sentence that begins with one.
 LONGEST_FIGURE = 20
+#: Seconds between two lines of progress in a file.
+BETWEEN_S = 30.0
 #: A number and what may follow it, such as a unit; ``9-low`` is a name.
 _FIGURE = re.compile(r"[-−]?\d[\d.,]*(%|\s|$)")
 
@@ -28,14 +32,7 @@ def show_table(
     """Print a table; numbers stand to the right."""
     there = console()
     rows = [list(row) for row in rows]
-    table = Table(
-        title=title or None,
-        title_justify="left",
-        title_style="bold",
-        box=None,
-        pad_edge=False,
-        header_style="underline",
-    )
+    table = Table(box=None, pad_edge=False, header_style="underline")
     widths = _widths(columns, rows, there.width)
     for place, column in enumerate(columns):
         figures = bool(rows) and all(_is_figure(row[place]) for row in rows)
@@ -48,6 +45,8 @@ def show_table(
         )
     for row in rows:
         table.add_row(*(_cell(value) for value in row))
+    if title:
+        there.print(title, style="bold")
     there.print(table)
     if note:
         there.print(note, style="dim")
@@ -93,8 +92,15 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
 
 
 @contextmanager
-def progress_bar(stream):
-    """Show the steps of a run as they go; gives the function to call before each."""
+def progress_bar(stream, between_s: float = BETWEEN_S):
+    """Show the steps of a run as they go; gives the function to call before each.
+
+    A stream that is no terminal, such as a file, gets a plain line each ``between_s`` seconds.
+    """
+    if not stream.isatty():
+        with _lines_of_progress(stream, between_s) as tell:
+            yield tell
+        return
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
     console = Console(file=stream)
@@ -111,6 +117,28 @@ def progress_bar(stream):
             bar.update(task, description=name, completed=number - 1, total=total)
 
         yield tell
+
+
+@contextmanager
+def _lines_of_progress(stream, between_s: float):
+    """Write which step is at work every so many seconds, from a thread of its own: one step may take minutes."""
+    began, ended, doing = time.monotonic(), Event(), ["starting"]
+
+    def write() -> None:
+        while not ended.wait(between_s):
+            stream.write(f"{doing[0]}, {(time.monotonic() - began) / 60.0:.1f} min so far\n")
+            stream.flush()
+
+    def tell(name: str, number: int, total: int) -> None:
+        doing[0] = f"step {number} of {total}: {name}"
+
+    writer = Thread(target=write, daemon=True)
+    writer.start()
+    try:
+        yield tell
+    finally:
+        ended.set()
+        writer.join()
 
 
 def show_notes(notes: Iterable[str]) -> None:

@@ -29,7 +29,8 @@ _WITHOUT = {
     "parcels": "the boundary: setbacks, crowns over the boundary, which houses are the neighbours', sun and light",
     "buildings": "views: without buildings no window can be derived, and nothing stands in the way of a look",
     "utilities": "buried and overhead lines: none is given, which does not mean that there are none",
-    "keep_outs": "drives, gates, septic fields and easements: none is given, so none is kept clear",
+    "keep_outs": "drives, gates, septic fields and easements: none is given, so none is kept clear. "
+    "Give them with --layer keep_outs=FILE; its column kind says which: driveway, gate, septic_field, easement, …",
     "roads": "sight at the road, and which side of the house is the garden side",
     "existing_screens": "trees and walls that stand already",
     "terrain": "slopes: the site is taken as flat",
@@ -252,11 +253,12 @@ def _choose_side(
     try:
         site = read_inputs(plan, target.parent)
     except InputError as error:
-        # Without the column that the person is to name no parcel is found.
+        # Without the column that the person is to name no parcel is found; what is told once is enough.
+        told = {problem.key for problem in found.problems if problem.key}
         others = [
             problem
             for problem in error.problems
-            if not (found.problems and problem.key == "subject.id")
+            if not (found.problems and problem.key == "subject.id") and problem.key not in told
         ]
         return [], (*found.problems, *others)
     if found.problems:

@@ -41,6 +41,12 @@ STATE_BOTH = (
     '"as parcels" for that of the parcels'
 )
 
+#: A site with swapped coordinates may lie on another continent, where nothing leads from one system to the other.
+_LOOK_THERE = (
+    "Look whether the parcel or row lies there: its latitude and longitude may be swapped, or its CRS be another. "
+    "If it does, "
+)
+
 #: Name of the system of a site of which nobody said where on earth it lies.
 GROUND_NAME = "Ground of the site, metres, its place on earth not known"
 _GROUND = (
@@ -260,8 +266,14 @@ def find_transformation(
     if best is None:
         raise refuse(
             f"No transformation from '{source.name}' to '{target.name}' can be used"
-            + (f": it needs {_name_grids(missing)}, {_lacking(missing)} here" if missing else ""),
-            _mend_by_hand(missing, target),
+            + (
+                f": it needs {_name_grids(missing)}, {_lacking(missing)} here"
+                if missing
+                else _at(area)
+            ),
+            _mend_by_hand(missing, target)
+            if missing or area is None
+            else _LOOK_THERE + _mend_by_hand(missing, target, first=False),
             file=file,
             layer=layer,
             kind="system",
@@ -391,6 +403,14 @@ def _find_missing(group: TransformerGroup) -> tuple[float | None, tuple[str, ...
         return None, ()
     accuracy, _, names = min(options)
     return float(accuracy), names
+
+
+def _at(area: tuple[float, float, float, float] | None) -> str:
+    """Say at which place; an operation holds in an area, and a site that lies elsewhere than it should has none."""
+    if area is None:
+        return ""
+    west, south, east, north = area
+    return f" at latitude {(south + north) / 2.0:.2f}, longitude {(west + east) / 2.0:.2f}, where the parcel or row lies"
 
 
 def _name_grids(names: tuple[str, ...]) -> str:

@@ -202,7 +202,7 @@ class LocalFrame:
         if self.height_m is None:
             return said(
                 "The site's height is not known: lengths are those at sea level, and a tape on "
-                "the ground reads {16 mm} in {100 m} more for each {1000 m} of height"
+                "the ground reads 0.016% more for each {1000 m} of height"
             )
         return said(f"Lengths are true at {{{self.height_m:.0f} m}} above the ellipsoid")
 

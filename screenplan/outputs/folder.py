@@ -230,7 +230,7 @@ class OutputFolder:
                 "Write to a folder nearer to the top of the disk",
             )
         if target.exists() and not target.is_dir():
-            raise self._refuse("It is a file", f"Remove it, or {_ELSEWHERE}")
+            raise self._refuse("It is a file", f"{_ELSEWHERE.capitalize()}, or remove it")
 
     def _check_content(self) -> None:
         if not self.target.is_dir():

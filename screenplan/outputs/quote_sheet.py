@@ -47,11 +47,15 @@ def write_quote(
         rows=[_row(line, about.units) for line in offer.lines],
         sums=[
             (name, f"{amount:,.2f}")
-            for name, amount in (("Added", offer.margin), ("Tax", offer.tax), ("Total", offer.total))
+            for name, amount in (
+                (f"Added, {100 * asked.margin:g}%", offer.margin),
+                (f"Tax, {100 * asked.tax:g}%", offer.tax),
+                ("Total", offer.total),
+            )
             if amount or name == "Total"
         ],
         access=asked.access,
-        guarantee=clean(asked.guarantee, LONGEST_TEXT),
+        guarantee=_sentence(clean(asked.guarantee, LONGEST_TEXT)),
         missing=[clean(in_units(text, about.units), LONGEST_TEXT) for text in offer.missing],
         cautions=[in_units(text, about.units) for text in CAUTIONS],
     )  # fmt: skip
@@ -59,11 +63,15 @@ def write_quote(
     return path
 
 
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
 def _row(line: Any, units: str) -> list[str]:
     count = (
         format_amount(line.count, line.per)
         if line.per in ("m", "m2", "m3", "l")
-        else f"{line.count:.1f} h"
+        else f"{line.count:.2f} h"
         if line.per == "h"
         else f"{line.count:g}"
         if line.per in ("each", "plant")  # its name says of what

@@ -19,6 +19,8 @@ from screenplan.outputs.who_sees import NO_ROW, causes_of
 
 #: The report's table names so many views; the layer holds all.
 MOST_VIEWS = 60
+#: Said of a view that closes and of which no ray is left over: the plants stop all of them from the first year on.
+_NO_HOLE = "nothing at typical growth"
 
 
 def table_names(layers: Mapping, species: Mapping[str, str]) -> dict[str, Mapping[str, str]]:
@@ -98,7 +100,9 @@ def views_table(
             *(f"{row[year_column('open', year)]:.0%}" for year in shares),
             year_range(years_of_view(row)),
             *([chance_in_words(row["chance"])] if drawn else []),
-            causes.get(row["view_id"], (NO_ROW,))[-1],
+            causes.get(row["view_id"], (NO_ROW if row["status"] == "stays open" else _NO_HOLE,))[
+                -1
+            ],
         ]
         for row in views.iloc[:most].to_dict("records")
     ]

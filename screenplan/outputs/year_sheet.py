@@ -232,8 +232,8 @@ def _takes(told: Mapping[str, Any], due: Sequence[dict], units: str, *, normals:
 
 
 def _whole(hours: float) -> str:
-    """Write whole hours; nothing for less than half an hour, also for what rounding leaves of a difference."""
-    return f"{hours:,.0f}" if hours > 0.5 else ""
+    """Write whole hours, tenths up to half an hour, and nothing for what rounding leaves of a difference."""
+    return f"{hours:,.0f}" if hours > 0.5 else f"{hours:.1f}" if hours >= 0.05 else ""
 
 
 def _counted(number: int | str, what: str) -> str:

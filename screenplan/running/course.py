@@ -119,7 +119,19 @@ class Course:
         if fence.screens is not None:
             self.run.layers["existing_screens"] = fence.layers["existing_screens"]
             self.arguments[step.name] |= {"plan": fence.plan}
+        else:
+            self.run.notes.append(said(self._no_fence()))
         return fence.told(self._plainly(step) if fence.alone is None else fence.alone._asdict())
+
+    def _no_fence(self) -> str:
+        """Say that none is built, of what was asked for."""
+        from screenplan.works.boundary_screens import UPRIGHT
+
+        priced = [option for option in UPRIGHT if self.placed.instead.price_of(option) is not None]
+        return (
+            f"No new {' or '.join(priced)} is built: of those that were tried none leaves fewer views open than "
+            "plants alone, or as few for less money (instead.design)"
+        )
 
     def _propose_height(self, step: Step) -> dict[str, Any]:
         """Tell sizes at which rows are kept; a height that is proposed closes what free rows close."""

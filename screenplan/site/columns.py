@@ -178,7 +178,7 @@ def check_units(
         findings.refused(
             (),
             f"{cause}, and nobody says in which unit the column {theirs} is",
-            f'Write units = {{ {column.name} = "{other}" }}, or "{column.unit}" if it is so',
+            f'Write units = {{ {column.name} = "{other}" }} under [layers.{contract.name}], or "{column.unit}" if it is so',
             key=f"layers.{contract.name}.units.{column.name}",
         )
 
@@ -240,11 +240,12 @@ def check_mapping(
             and not given
             and column.name not in (contract.key, *named.columns)
         ):
+            value = '"…"' if column.type == "text" else "…"
             findings.refused(
                 (),
                 f"The column {column.name} is missing ({column.meaning.lower()})",
                 f"Name the file's column for it; the columns are {_list_columns(present)}. Or give "
-                f"one value for every row: fixed = {{ {column.name} = … }}",
+                f"one value for every row, under [layers.{contract.name}]: fixed = {{ {column.name} = {value} }}",
                 key=f"layers.{contract.name}.columns.{column.name}",
             )
 

@@ -60,7 +60,7 @@ def refuse_heights(name: str, layer: gpd.GeoDataFrame, column: str, findings: Fi
             rows,
             f"A height of {{{float(layer.loc[rows[0], 'height_m']):.1f} m}} is not plausible for {what}, "
             f"and nobody says in which unit the column {column} is",
-            'Write units = { height_m = "ft" }, or "m" if it is so',
+            f'Write units = {{ height_m = "ft" }} under [layers.{name}], or "m" if it is so',
             key=f"layers.{name}.units.height_m",
         )
 

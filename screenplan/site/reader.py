@@ -78,7 +78,7 @@ class Reader(Whereabouts):
         if self.chosen.id is not None or self.chosen.point is not None or self.chosen.ids:
             raise refuse(
                 "A parcel is chosen, and no layer of parcels is given",
-                "Name the file that holds it under layers.parcels, or leave the section subject out",
+                "Name the file that holds it under [layers.parcels], or leave the section subject out",
                 key="subject",
             )
         source = self.layers[PLANTING_LINE.name]

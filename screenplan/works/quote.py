@@ -27,6 +27,8 @@ PARTS = {
 }  # fmt: skip
 #: Decimals of an amount of money: those that are written, so that a customer who adds up the lines comes to the total.
 CENTS = 2
+#: Decimals of hours and cubic metres, as they are written.
+HUNDREDTHS = 2
 #: A share of a quantity below this is rounding only.
 NOISE = 1e-9
 
@@ -105,8 +107,10 @@ def make_offer(layers: Mapping[str, Any], plan: Options) -> Offer:
         )
     elif earth > 0.0:
         lines.append(
-            Line("Earth that is left over, taken away, loosened", earth, "m3", asked.spoil_price, earth * asked.spoil_price)
-        )  # fmt: skip
+            _measured(
+                "Earth that is left over, taken away, loosened", earth, "m3", asked.spoil_price
+            )
+        )
     lines = [replace(line, amount=round(line.amount, CENTS)) for line in lines]
     goods = math.fsum(line.amount for line in lines)
     margin = round(goods * asked.margin, CENTS)
@@ -160,5 +164,11 @@ def _work(
         known = [task["hours"] * task["times"] for task in mine if not pd.isna(task["hours"])]
         hours = math.fsum(known) * asked.access
         if hours > 0.0:
-            yield Line(f"Work: {name}", hours, "h", hour, hours * hour)
+            yield _measured(f"Work: {name}", hours, "h", hour)
         unrated += [task["name"] for task in mine if pd.isna(task["hours"])]
+
+
+def _measured(name: str, count: float, per: str, price: float) -> Line:
+    """Give a line of hours or earth, rounded first, so that a customer who multiplies comes to the amount."""
+    count = round(count, HUNDREDTHS)
+    return Line(name, count, per, price, count * price)
