@@ -11,6 +11,7 @@ from itertools import islice
 from multiprocessing import get_context
 from typing import Any
 
+from screenplan.county.memory import kept_meanwhile
 from screenplan.ground.errors import refuse
 from screenplan.ground.extras import need
 
@@ -60,7 +61,8 @@ def alone(work: Callable[..., Any], *values: Any) -> Any:
         # What is there already stays: to look again and again for what may go of it takes a sixth of the time.
         gc.freeze()
         try:
-            return work(*values)
+            with kept_meanwhile():
+                return work(*values)
         finally:
             gc.unfreeze()
             numba.set_num_threads(before)
@@ -91,7 +93,7 @@ def _by_processes(work, parts, workers: int) -> Iterator[Any]:
 def _by_client(work, parts, client) -> Iterator[Any]:
     distributed = need("distributed")
     waiting = iter(parts)
-    workers = max(1, len(client.scheduler_info()["workers"]))
+    workers = max(1, len(client.nthreads()))
     first = [
         client.submit(alone, work, *part, pure=False) for part in islice(waiting, AHEAD * workers)
     ]
