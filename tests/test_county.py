@@ -2,6 +2,9 @@
 
 import io
 import json
+import os
+import subprocess
+import sys
 
 import numpy as np
 import pandas as pd
@@ -15,11 +18,18 @@ import screenplan
 from screenplan.commandline import county as command
 from screenplan.commandline.county import Pace, progress_of_parcels
 from screenplan.commandline.main import main
+from screenplan.county import sharing
 from screenplan.county.sharing import share_out
 from screenplan.plan.text import short_text
 
 #: Lots of these tests.
 COUNT = 4
+#: One look, and one line that it crosses.
+COME_NEAR = """
+import numpy as np, shapely
+look, line = np.array([[[0.0, 0.0], [2.0, 0.0]]]), np.array([shapely.LineString([(1, -1), (1, 1)])])
+nearness.come_near(look, line, np.array([0]), np.array([1]), 0.5)
+"""
 
 
 @pytest.fixture(scope="module")
@@ -95,6 +105,39 @@ def test_a_client_gives_the_same_rows(tmp_path, expected):
         run = screenplan.run_county(PLAN, layers=lots(COUNT), out=tmp_path / "out", client=client, options={"at_once": 1})  # fmt: skip
     assert run.parts == COUNT
     assert sides_of(run).equals(sides_of(expected))
+
+
+@pytest.mark.parametrize("ready", [False, True])
+def test_loops_that_must_be_compiled_are_compiled_by_one_process_first(monkeypatch, ready):
+    monkeypatch.setattr(sharing, "is_compiled", lambda: ready)
+    handed = []
+
+    def parts():
+        for k in range(6):
+            handed.append(k)
+            yield (k,)
+
+    answers = share_out(abs, parts(), workers=2)
+    first = next(answers)
+    if ready:
+        assert len(handed) >= 2 * sharing.AHEAD
+    else:
+        assert (handed, first) == ([0], 0)
+    assert sorted([first, *answers]) == list(range(6))
+
+
+def test_a_loop_is_known_to_be_compiled_by_what_numba_keeps(tmp_path):
+    code = f"""
+from pathlib import Path
+from screenplan.county import nearness
+print(nearness.is_compiled())
+{COME_NEAR}
+print(nearness.is_compiled(), Path(nearness._come_near.stats.cache_path).is_relative_to({str(tmp_path)!r}))
+"""
+    said = subprocess.run(
+        [sys.executable, "-c", code], env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}, capture_output=True, text=True, check=True,
+    ).stdout  # fmt: skip
+    assert said.split() == ["False", "True", "True"]
 
 
 def test_the_ground_is_read_by_window_and_changes_what_is_seen(folder, tmp_path, expected):

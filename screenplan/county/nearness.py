@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import shapely
 from numba import njit
@@ -39,6 +41,12 @@ def come_near(
     near = np.zeros(int(count.sum()), dtype=np.bool_)
     _come_near(ends, corners, begin, first.astype(np.int64), count.astype(np.int64), within_m, near)
     return near
+
+
+def is_compiled() -> bool:
+    """Tell whether the loops of a county lie ready where numba keeps them: of those that lots with houses need, this is the last."""
+    kept = Path(_come_near.stats.cache_path)
+    return any(kept.glob(f"{Path(__file__).stem}.{_come_near.__name__}-*.nbi"))
 
 
 @njit(cache=True, error_model="numpy")

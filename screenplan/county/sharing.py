@@ -11,6 +11,8 @@ from itertools import islice
 from multiprocessing import get_context
 from typing import Any
 
+from screenplan.county.memory import kept_meanwhile
+from screenplan.county.nearness import is_compiled
 from screenplan.ground.errors import refuse
 from screenplan.ground.extras import need
 
@@ -41,13 +43,16 @@ def share_out(
     InputError
         If a process ended without an answer, such as for want of memory; and what the work raises.
     """
-    if client is not None:
-        yield from _by_client(work, parts, client)
-    elif workers > 1:
-        yield from _by_processes(work, parts, workers)
-    else:
+    if client is None and workers == 1:
         for part in parts:
             yield alone(work, *part)
+        return
+    waiting = iter(parts)
+    if not is_compiled():
+        # One process compiles the loops, and the others begin when they lie ready: each would take the time and the
+        # memory for all of them. Its own memory goes with it.
+        yield from _by_others(work, islice(waiting, 1), 1, client)
+    yield from _by_others(work, waiting, workers, client)
 
 
 def alone(work: Callable[..., Any], *values: Any) -> Any:
@@ -60,14 +65,20 @@ def alone(work: Callable[..., Any], *values: Any) -> Any:
         # What is there already stays: to look again and again for what may go of it takes a sixth of the time.
         gc.freeze()
         try:
-            return work(*values)
+            with kept_meanwhile():
+                return work(*values)
         finally:
             gc.unfreeze()
             numba.set_num_threads(before)
 
 
-def _by_processes(work, parts, workers: int) -> Iterator[Any]:
-    waiting = iter(parts)
+def _by_others(work, parts: Iterator[tuple], workers: int, client) -> Iterator[Any]:
+    if client is not None:
+        return _by_client(work, parts, client)
+    return _by_processes(work, parts, workers)
+
+
+def _by_processes(work, waiting: Iterator[tuple], workers: int) -> Iterator[Any]:
     # A new interpreter each: a copy of this one would hold the locks of threads that are not in it.
     pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
     try:
@@ -88,10 +99,9 @@ def _by_processes(work, parts, workers: int) -> Iterator[Any]:
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _by_client(work, parts, client) -> Iterator[Any]:
+def _by_client(work, waiting: Iterator[tuple], client) -> Iterator[Any]:
     distributed = need("distributed")
-    waiting = iter(parts)
-    workers = max(1, len(client.scheduler_info()["workers"]))
+    workers = max(1, len(client.nthreads()))
     first = [
         client.submit(alone, work, *part, pure=False) for part in islice(waiting, AHEAD * workers)
     ]
