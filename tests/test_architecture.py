@@ -50,7 +50,7 @@ MAY_IMPORT = {
 #: In a room, a module may import only from those that stand before it.
 ORDER_IN = {
     "ground": ["offers", "kept", "said", "texts", "told_years", "sqlite", "errors", "extras", "faults", "crown_shapes", "paths", "toml_files", "units", "datum", "reproject", "frame"],
-    "county": ["spacing", "seen", "planner", "nearness", "answer", "columnar", "streams", "laying", "cells", "ground", "together", "around", "time_limit", "partition", "sharing", "state", "map", "whole"],
+    "county": ["spacing", "seen", "planner", "nearness", "answer", "columnar", "streams", "laying", "cells", "ground", "together", "around", "time_limit", "partition", "memory", "sharing", "state", "map", "whole"],
     "running": ["steps", "descriptions", "inputs", "run", "alternatives", "keeping", "street_refusals", "street_layers", "street", "course", "pipeline", "library", "writing", "exporting"],
 }  # fmt: skip
 
