@@ -9,11 +9,11 @@ import pandas as pd
 
 from screenplan.planting.setting import shared_corners
 
-#: Gaps that exceed the asked spacing by less are not wider: rounding, and the stake's millimetre.
-GAP_TOLERANCE_M = 0.002
 #: A gap leaves the plantable zone if so much of it lies outside, metres. Ends of stretches keep a
 #: millimetre off the zone's edge, which is rounded, so less than this is no exclusion.
 OUTSIDE_M = 0.005
+#: Gaps that exceed the asked spacing by less are not wider: rounding, and the stake's millimetre.
+GAP_TOLERANCE_M = 0.002
 
 
 @dataclass(frozen=True)
