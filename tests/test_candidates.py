@@ -12,11 +12,12 @@ from scipy.sparse import csr_array
 from shapely.geometry import LineString, Polygon, box
 from test_views import species
 
-from screenplan.design.candidates import BEND_M, exclusive_spots, find_candidates
-from screenplan.design.candidates import _beside as beside
+from screenplan.design.candidates import exclusive_spots, find_candidates
 from screenplan.design.chosen import layers_of
 from screenplan.design.kinds import Offer, hedge_hint, list_options, narrower_option, short_list
 from screenplan.design.reduced import useful_plants
+from screenplan.design.row_lines import BEND_M
+from screenplan.design.row_lines import _beside as beside
 from screenplan.ground.errors import NoRoomError
 from screenplan.plan import DEFAULTS
 from screenplan.planting.species import load_species

@@ -25,7 +25,6 @@ from screenplan.views.chance import (
     NEVER,
     Chances,
     ClosedYears,
-    chance_of,
     drawing_of,
     lay_chances,
     view_of,
@@ -282,7 +281,7 @@ def test_some_plants_of_many_are_judged_as_if_they_stood_alone():
     alone = stand_of(
         layers["plants"][planted].reset_index(drop=True), years=20, species_table=KINDS
     )
-    found = chance_of(sight, alone, Draws(100, losses=0.3), threshold=0.25)
+    found = lay_chances(sight, alone, Draws(100, losses=0.3), threshold=0.25).closed_years()
     assert (found.year == chances.closed_years(planted).year).all()
 
 
@@ -371,7 +370,7 @@ def test_the_layer_tells_what_was_drawn(leaves):
     assert (views.chance[~sooner] < 0.5).all()
     if leaves == "opaque":
         stand = stand_of(layers["plants"], years=20, species_table=table)
-        found = chance_of(lay_sight(layers), stand, Draws(200), threshold=0.3)
+        found = lay_chances(lay_sight(layers), stand, Draws(200), threshold=0.3).closed_years()
         assert views.chance.to_numpy() == pytest.approx(found.chance(8))
     none = trace_views(
         layers, plan=plan_with(chance_draws=0), species_table=table, second_sample=False

@@ -11,7 +11,7 @@ from screenplan.design.choices import Wish, list_wishes
 from screenplan.planting.crowns import grow_crowns
 from screenplan.planting.draws import Draws
 from screenplan.planting.stand import stand_of
-from screenplan.views.chance import chance_of
+from screenplan.views.chance import lay_chances
 from screenplan.views.sight import lay_sight
 
 
@@ -86,9 +86,9 @@ def test_the_views_of_a_choice_are_those_of_its_plants(made):
     layers = {**site(), **high_site(), "planting_lines": made["planting_lines"], "plants": full}
     sight = lay_sight(layers, plan.views)
     stand = stand_of(full, years=12, curve="straight", species_table=TABLE)
-    other = chance_of(
+    other = lay_chances(
         sight, stand, Draws(3000, 55, plan.growth.losses, plan.growth.replaced), threshold=plan.views.threshold
-    ).chance(10)  # fmt: skip
+    ).closed_years().chance(10)  # fmt: skip
     by = {look.view_id: share for look, share in zip(sight.looks(), other, strict=True)}
     for view, chance in told.items():
         assert by[view] == pytest.approx(chance, abs=4 * np.sqrt(0.25 * (1 / 1000 + 1 / 3000)))

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from screenplan.rules.limits import MONTH_DAYS
 from screenplan.works.evaporation import (
     HOT_C,
     MM_PER_MJ,
-    MONTH_DAYS,
     day_hours,
     evaporated_by_range_mm,
     evaporated_mm,

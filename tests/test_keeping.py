@@ -10,7 +10,7 @@ from screenplan.contracts import KEPT_EFFECTS, KEPT_SIZES
 from screenplan.contracts.findings import FAILS
 from screenplan.contracts.tables import table_of
 from screenplan.ground.errors import InputError
-from screenplan.outputs.answer import _height_to_keep
+from screenplan.outputs.answer_costs import _height_to_keep
 from screenplan.outputs.conform import conform
 from screenplan.plan.planting import KeptSize
 from screenplan.planting.closure import judge_closure

@@ -19,7 +19,7 @@ from screenplan.design.odds import MEASURING, draws_of, measuring
 from screenplan.ground.errors import InputError
 from screenplan.planting.draws import Draws
 from screenplan.planting.stand import stand_of
-from screenplan.views.chance import chance_of
+from screenplan.views.chance import lay_chances
 from screenplan.views.sight import lay_sight
 from screenplan.views.views import trace_views
 
@@ -107,7 +107,8 @@ def test_views_that_are_told_to_be_so_sure_are_by_other_draws(chance):
     sight = lay_sight(layers, plan.views)
     stand = stand_of(made["plants"], years=12, curve="straight", species_table=TABLE)
     other = Draws(4000, 77, plan.growth.losses, plan.growth.replaced)
-    by = chance_of(sight, stand, other, threshold=plan.views.threshold).chance(10)
+    chances = lay_chances(sight, stand, other, threshold=plan.views.threshold)
+    by = chances.closed_years().chance(10)
     sure = 0
     for look, share in zip(sight.looks(), by, strict=True):
         told = views.loc[look.view_id, "chance"]

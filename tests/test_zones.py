@@ -16,13 +16,12 @@ from shapely.geometry import LineString, Point, Polygon
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.ground.errors import InputError
 from screenplan.planting.clearing import ARC_EXCESS_M
+from screenplan.planting.exclusions import exclusions, rims
 from screenplan.planting.stock import ball_width
 from screenplan.planting.zones import (
-    exclusions,
     mark_zones,
     mark_zones_each,
     plantable_ground,
-    rims,
 )
 from screenplan.rules.ruleset import Rule, load_rules
 from screenplan.site.lots import Lots, Many

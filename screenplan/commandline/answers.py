@@ -15,6 +15,7 @@ from screenplan.ground.texts import quoted
 from screenplan.ground.units import in_unit, parse_length, units_of
 from screenplan.plan import check_plan
 from screenplan.plan.reading import check_options
+from screenplan.plan.tape import may_lie_at
 from screenplan.plan.values import instead_of
 from screenplan.site.compass import POINTS
 from screenplan.site.outline import read_bearing
@@ -88,7 +89,7 @@ def read_position(text: str) -> list[float]:
     lat, lon = float(match["lat"]), float(match["lon"])
     lat = -lat if (match["ns"] or "").upper() == "S" else lat
     lon = -lon if (match["ew"] or "").upper() == "W" else lon
-    if not (abs(lon) <= 180 and abs(lat) < 85):
+    if not may_lie_at(lon, lat):
         raise refuse(
             f"latitude {lat:g}, longitude {lon:g} is no place for a garden",
             "Write degrees, latitude first, such as 41.26 -95.93",

@@ -15,17 +15,17 @@ import click
 from screenplan._version import __version__
 from screenplan.commandline.arguments import PathArgument
 from screenplan.commandline.county import county
+from screenplan.commandline.exit_codes import (
+    EXIT_FAILS,
+    EXIT_INPUT,
+    EXIT_INTERRUPTED,
+    EXIT_OURS,
+    EXIT_UNREAD,
+)
 from screenplan.commandline.toolbox import desktop
 from screenplan.ground.errors import InputError
 from screenplan.running.steps import STEPS
 
-#: A check fails, and nothing else.
-EXIT_FAILS = 1
-EXIT_INPUT = 2
-#: An error of ours: EX_SOFTWARE of BSD's sysexits.h.
-EXIT_OURS = 70
-#: 128 and the number of the signal, as shells count: an interrupt, and a reader that went away.
-EXIT_INTERRUPTED, EXIT_UNREAD = 130, 141
 #: New objects before Python looks for cycles among them, during a run; 700 otherwise.
 FEW_COLLECTIONS = 50_000
 

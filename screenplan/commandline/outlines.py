@@ -16,6 +16,7 @@ from screenplan.ground.errors import Problem, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.paths import check_reachable
 from screenplan.ground.units import metres_per, parse_length
+from screenplan.plan.tape import may_lie_at
 from screenplan.site.loose import read_track
 from screenplan.site.outline import outline_of, read_bearing, walk_traverse
 from screenplan.site.point_columns import find_point_columns
@@ -217,7 +218,7 @@ def _system_at(place):
     if place is None:
         return ground_plane(north=True)
     lon, lat = place
-    if not (abs(lon) <= 180 and abs(lat) < 85):
+    if not may_lie_at(lon, lat):
         raise refuse(
             f"--at {lon:g} {lat:g} is no place for a garden",
             "Give longitude, then latitude, in degrees",

@@ -7,8 +7,7 @@ from dataclasses import asdict
 import click
 
 from screenplan.commandline.arguments import PathArgument
-
-EXIT_FAILS = 1
+from screenplan.commandline.exit_codes import EXIT_FAILS
 
 _PROFILE = click.option(
     "--profile",

@@ -18,6 +18,7 @@ from screenplan.contracts.columns import (
     words,
     year,
 )
+from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN
 from screenplan.contracts.model import POLYGONS, Contract
 from screenplan.contracts.presentation import EFFECTS, PLAN, STAKE_OUT, Place, Shown
 
@@ -389,7 +390,7 @@ CHECKS = Contract(
         text(
             "result",
             "passes, fails, or cannot be judged",
-            choices=("passes", "fails", "cannot be judged"),
+            choices=(PASSES, FAILS, UNKNOWN),
         ),
         sentence("says", "The finding in a sentence", "In words"),
         sentence("needs", "What would be needed to judge it"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal, get_args
+
 from screenplan.contracts.columns import (
     DERIVED,
     NAME,
@@ -26,6 +28,9 @@ from screenplan.contracts.presentation import (
     THEMES,
     Place,
 )
+
+#: What stands already; a plant is one of a row that is to be kept and filled up.
+ScreenKind = Literal["wall", "fence", "hedge", "tree", "plant"]
 
 PARCELS = Contract(
     "parcels",
@@ -289,7 +294,7 @@ EXISTING_SCREENS = Contract(
             "kind",
             "What it is; 'plant' is one plant of a row that is to be kept and filled up",
             "Kind of screen",
-            choices=("wall", "fence", "hedge", "tree", "plant"),
+            choices=get_args(ScreenKind),
         ),
         height_column("Its height above the ground today", 100.0, label="Height today"),
         metres(

@@ -18,6 +18,16 @@ from screenplan.contracts.model import GROWTHS, Contract
 from screenplan.contracts.presentation import SIGHT, Place, Shown
 from screenplan.ground.crown_shapes import shape_words
 
+#: With leaves and without.
+SEASONS = ("summer", "winter")
+#: What becomes of a view through which somebody can look today.
+OPEN_TODAY = ("closes", "stays open")
+#: How rays pass a line: over a plant, beyond the row's end, through a wide gap, under the crowns, between two plants,
+#: or where it has no plant.
+HOLE_KINDS = ("over", "beyond", "gap", "under", "between", "bare")
+#: A gap is wide, and not the pattern's own, from this multiple of the row's usual one.
+WIDE_GAP = 1.5
+
 VIEWS = Contract(
     "views",
     ("LineString",),
@@ -92,7 +102,7 @@ VIEWS = Contract(
             "status",
             "no view, closed already, closes, stays open",
             "What becomes of it",
-            choices=("no view", "closed already", "closes", "stays open"),
+            choices=("no view", "closed already", *OPEN_TODAY),
         ),
         sentence(
             "last_station_m",
@@ -112,7 +122,7 @@ VIEW_YEARS = Contract(
         text("view_id", "The view"),
         year("year", "Years since planting"),
         text("growth", "Which growth", choices=GROWTHS),
-        text("season", "Whether leaves are on", choices=("summer", "winter")),
+        text("season", "Whether leaves are on", choices=SEASONS),
         share("open", "Share of rays still open"),
     ),
 )
@@ -258,7 +268,7 @@ VIEW_HOLES = Contract(
             "kind",
             "How the rays pass: over plants, beyond the row's end, through a wide gap, under the crowns, between plants, or where the line has no plant",
             "How the rays pass",
-            choices=("over", "beyond", "gap", "under", "between", "bare"),
+            choices=HOLE_KINDS,
         ),
         sentence("cause", "The plants or the gap that leave it open"),
     ),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal, get_args
+
 from screenplan.contracts.columns import (
     CAUTION,
     KINDS,
@@ -45,6 +47,9 @@ _STATION = metres(
 )
 _HEIGHT = metres("height_m", "Height of the fence above the ground", "Height of the fence")
 _CAGED = integer("plant_id", "The plant inside a cage")
+
+#: Round the planting, along one side of it, or round each plant.
+FenceScheme = Literal["perimeter", "outer_side", "inner_side", "cages"]
 
 FENCE_POSTS = Contract(
     "fence_posts",
@@ -110,7 +115,7 @@ FENCE_OPTIONS = Contract(
             "scheme",
             "perimeter (round the planting), outer_side or inner_side (along the rows, towards the boundary or away from it), cages",
             heading="way",
-            choices=("perimeter", "outer_side", "inner_side", "cages"),
+            choices=get_args(FenceScheme),
         ),
         boolean("chosen", "True for the one that the plan asks for"),
         boolean("possible", "False if there is no room for it", heading="room"),

@@ -32,6 +32,7 @@ from screenplan.contracts.tables import (
 from screenplan.design.chosen import layers_of
 from screenplan.design.designing import Designed, Task
 from screenplan.ground.said import said
+from screenplan.ground.told_years import DRAWN
 from screenplan.plan import Options
 from screenplan.site.terrain import Terrain
 from screenplan.views.opened import Rays
@@ -149,7 +150,7 @@ class Fenced:
         ]  # fmt: skip
 
     def _views_of(self, choices: Sequence[str]) -> list[dict[str, Any]]:
-        years = {f"year_closed_p{part}": 0 for part in (10, 50, 90)}
+        years = dict.fromkeys(DRAWN, 0)
         return [
             {
                 "choice_view_id": f"{choice}/{view}", "choice": choice, "view_id": view, "closed": True, "closed_in": 0,

@@ -17,7 +17,6 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from shapely.geometry.polygon import orient
 from shapely.ops import substring
 
 from screenplan.contracts.tables import has_rows
@@ -25,6 +24,7 @@ from screenplan.design.kinds import Option
 from screenplan.design.meetings import meeting_pairs
 from screenplan.design.mixtures import Mixtures, turns
 from screenplan.design.reduced import fewer_spots
+from screenplan.design.row_lines import aside, lines_of, roomier_side
 from screenplan.design.standing import NONE_STANDS, StandingPlants, StandingRow
 from screenplan.ground.errors import InputError, NoRoomError
 from screenplan.plan import Options
@@ -42,15 +42,6 @@ from screenplan.rules.laws import boundary_heights
 from screenplan.site.overlay import without
 from screenplan.site.ownership import outline_known
 from screenplan.site.sides import sides_at_roads
-
-#: Grown crowns keep this far off a private place: rounding only.
-OFF_PLACE_M = 0.01
-#: Edges beside a place shorter than this carry no line, metres.
-SHORTEST_EDGE_M = 1.0
-#: A bend of a place's outline that moves a line by less is none, metres.
-BEND_M = 0.3
-#: A line is taken for straight over so much of it, metres, where what lies beside it is looked for.
-AHEAD_M = 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,7 +155,7 @@ def find_candidates(
         zone = _clear_zone(ground, places, option, plan, layers, livestock)
         zones.append(zone)
         kept_off = without(zone, standing.keep_off(option.spacing_m))
-        own = () if mixtures else _lines_of(ground, places, option, subject, inner=inner)
+        own = () if mixtures else lines_of(ground.lines, places, option, subject, inner=inner)
         for line in own:
             if option.row_m:
                 _set_two(rows, lines, seconds, line, number, option, kept_off)
@@ -188,7 +179,7 @@ def find_candidates(
             ground = grounds[wider.species.key, wider.height_m]
             numbers = tuple(range(len(every), len(every) + len(kinds)))
             every += kinds
-            for line in _lines_of(ground, places, wider, subject, inner=inner):
+            for line in lines_of(ground.lines, places, wider, subject, inner=inner):
                 _set(rows, lines, line, numbers, wider, kept_off, mixtures.groups)
     if not rows and refused:
         raise refused[0]
@@ -240,11 +231,9 @@ def _with_room(places, options, grounds, subject, plan: Options, species_table):
         return places
     if narrow.row_m:
         second = [
-            shapely.LineString(
-                _aside(line, np.linspace(0.0, line.length, 101), sign * narrow.row_m)
-            )
+            shapely.LineString(aside(line, np.linspace(0.0, line.length, 101), sign * narrow.row_m))
             for line in lines.geometry
-            for sign in (_inward(line, subject, narrow.row_m),)
+            for sign in (roomier_side(line, subject, narrow.row_m),)
         ]
         lines = pd.concat(
             [lines, lines.set_geometry(gpd.GeoSeries(second, lines.index, lines.crs))]
@@ -254,70 +243,6 @@ def _with_room(places, options, grounds, subject, plan: Options, species_table):
     if not gone.any():
         return left
     return pd.concat([left, places[gone]]).loc[places.index]
-
-
-def _lines_of(ground: Ground, places, option: Option, subject, *, inner: bool):
-    """Give lines as line, its ground, side, name, offset, and the side on which a second row stands: 1 for the left."""
-    if ground.lines is not None:
-        for row in ground.lines.itertuples():
-            inward = _inward(row.geometry, subject, option.row_m)
-            yield row.geometry, row.side_id, row.side_id, row.line_id, row.offset_m, inward
-    if inner and has_rows(places):
-        for place, shape in zip(places["place_id"].astype(str), places.geometry, strict=True):
-            for number, line in enumerate(_beside(shape, option.half_m + OFF_PLACE_M), 1):
-                name = f"{place}-edge{number}"
-                # Rings run anticlockwise, with the place on their left.
-                yield line, name, name, name, float("nan"), -1.0
-
-
-def _inward(line, subject, distance_m: float) -> float:
-    """Tell on which side of a line there is more room to the boundary: 1 for the left, or where that is not known."""
-    if subject is None or not distance_m:
-        return 1.0
-    left, right = (
-        _aside(line, np.linspace(0.0, line.length, 21), sign * distance_m) for sign in (1.0, -1.0)
-    )
-    depth = [
-        np.where(shapely.intersects(points, subject), 1.0, -1.0)
-        * shapely.distance(points, subject.boundary)
-        for points in (left, right)
-    ]
-    return 1.0 if depth[0].mean() >= depth[1].mean() else -1.0
-
-
-def _aside(line, stations, distance_m: float) -> np.ndarray:
-    """Give points beside a line at some stations, a distance to the left."""
-    stations = np.asarray(stations, float)
-    step = min(AHEAD_M, 0.5 * line.length)
-    ends = (
-        shapely.get_coordinates(line.interpolate(np.clip(stations + ahead, 0.0, line.length)))
-        for ahead in (-step, step)
-    )
-    before, after = ends
-    way = after - before
-    way /= np.maximum(np.hypot(*way.T), 1e-12)[:, None]
-    xy = shapely.get_coordinates(line.interpolate(stations))
-    return shapely.points(xy + distance_m * np.column_stack([-way[:, 1], way[:, 0]]))
-
-
-def _beside(place, distance_m: float) -> list[shapely.LineString]:
-    """Give lines parallel to the edges of a place, a distance outside it."""
-    outline = shapely.simplify(place, BEND_M) if place.area > 0 else place
-    around = shapely.buffer(
-        outline, distance_m + (BEND_M if place.area > 0 else 0.0),
-        join_style="mitre", mitre_limit=2.0, quad_segs=2,
-    )  # fmt: skip
-    found = []
-    for part in shapely.get_parts(around):
-        if part.geom_type != "Polygon":
-            continue
-        xy = shapely.get_coordinates(orient(part).exterior)
-        found += [
-            shapely.LineString(edge)
-            for edge in np.stack([xy[:-1], xy[1:]], axis=1)
-            if np.hypot(*(edge[1] - edge[0])) >= SHORTEST_EDGE_M
-        ]
-    return found
 
 
 def _clear_zone(
@@ -400,7 +325,7 @@ def _set_two(rows, lines, seconds, line, number: int, option: Option, zone) -> N
         if len(first) < 2:
             continue
         gap, middle = float(first[1] - first[0]), staggered(first)
-        points = _aside(geometry, middle, inward * option.row_m)
+        points = aside(geometry, middle, inward * option.row_m)
         free = shapely.contains_properly(zone, points)
         before = None
         for k in np.flatnonzero(free):
@@ -412,7 +337,7 @@ def _set_two(rows, lines, seconds, line, number: int, option: Option, zone) -> N
         stretch = len(lines)
         lines[stretch] = substring(geometry, a, b)
         every = np.sort(np.concatenate([first, middle[free]]))
-        seconds[stretch] = shapely.LineString(_aside(geometry, every, inward * option.row_m))
+        seconds[stretch] = shapely.LineString(aside(geometry, every, inward * option.row_m))
         set_here = [(float(station), 1, geometry.interpolate(station)) for station in first]
         set_here += [
             (float(station), 2, point)

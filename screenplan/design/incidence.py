@@ -14,7 +14,7 @@ import geopandas as gpd
 import numpy as np
 from scipy.sparse import csr_array, diags_array
 
-from screenplan.contracts import PLANTS
+from screenplan.contracts import GROWTHS, PLANTS
 from screenplan.contracts.tables import layer_of
 from screenplan.design.candidates import Candidates
 from screenplan.planting.growth import TYPICAL
@@ -123,5 +123,5 @@ def _always_nested(stand: Stand) -> bool:
     return bool((stand.sizes[3] == 0.0).all()) and all(
         start.species.crown(growth).widest in (0.0, None)
         for start in stand.starts
-        for growth in ("low", "typical", "high")
+        for growth in GROWTHS
     )

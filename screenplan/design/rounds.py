@@ -27,6 +27,7 @@ from screenplan.design.reduced import useful_plants, without
 from screenplan.design.standing import NONE_STANDS, StandingPlants
 from screenplan.design.winter import Winter
 from screenplan.ground.kept import Kept
+from screenplan.ground.told_years import DRAWN
 from screenplan.plan import Options
 from screenplan.plan.planting import Chance
 from screenplan.planting.hedges import living_kind
@@ -345,7 +346,7 @@ def lay_out(
     drawn, by_draws = None, None
     if chance.draws:
         drawn = traced["chance"].to_numpy(float)
-        by_draws = traced[[f"year_closed_p{part}" for part in (10, 50, 90)]].astype("Float64")
+        by_draws = traced[list(DRAWN)].astype("Float64")
         by_draws = by_draws.to_numpy(float, na_value=np.nan)
     return Chosen(
         planted, solution, price, rays, made, len(runs), closed_in,

@@ -26,7 +26,7 @@ from screenplan.design.kinds import Offer
 from screenplan.design.odds import FRESH_DRAWS
 from screenplan.design.rounds import Chosen, Pool, Stage
 from screenplan.ground.said import said
-from screenplan.ground.told_years import asked_chance
+from screenplan.ground.told_years import DRAWN, asked_chance
 from screenplan.planting.growth import growth_number
 from screenplan.planting.stand import stand_of
 
@@ -215,10 +215,7 @@ def tables_of_choices(
                 "choice_view_id": f"{key}/{name}", "choice": key, "view_id": name,
                 "closed": bool(found.closed[k]), "closed_in": _year(found.closed_in[k]),
                 "chance": float(found.chance[k]),
-                **{
-                    f"year_closed_p{part}": _year(found.by_draws[k, at])
-                    for at, part in enumerate((10, 50, 90))
-                },
+                **{name: _year(found.by_draws[k, at]) for at, name in enumerate(DRAWN)},
             }
             for k, name in enumerate(point.pool.rays.views)
         ]  # fmt: skip

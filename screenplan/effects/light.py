@@ -31,7 +31,7 @@ from screenplan.planting.species import load_species
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand, stand_of
 from screenplan.rules.limit_kinds import Limit, SunNeeded
-from screenplan.rules.limits import limit_of
+from screenplan.rules.limits import MONTH_DAYS, limit_of
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
 from screenplan.views.crowns import one_growth
@@ -299,8 +299,7 @@ def _share(lost: float, of: float) -> float | None:
 
 
 def _days(months) -> int:
-    lengths = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
-    return int(lengths[months].sum())
+    return int(np.array(MONTH_DAYS)[months].sum())
 
 
 def _clock(minute: float) -> str:

@@ -12,6 +12,8 @@ from typing import Any
 
 #: One international foot in metres, exact by definition since 1959.
 FOOT_M = 0.3048
+#: One inch, a twelfth of it.
+INCH_M = 0.0254
 #: In sentences lengths below this are written in inches: half a foot.
 INCHES_BELOW_M = FOOT_M / 2.0
 #: Metric unit: how many of it make one of the other, decimals that are shown, and the other's name.

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 
-#: Columns of a view's years: by the draws, and at low, typical and high growth.
-_DRAWN = ("year_closed_p90", "year_closed_p50", "year_closed_p10")
-_SCENARIOS = ("year_closed_low", "year_closed", "year_closed_high")
+#: Columns of a view's years by the draws, each with the share of the draws in which it is closed by then; and at low,
+#: typical and high growth.
+DRAWN = {"year_closed_p10": 0.1, "year_closed_p50": 0.5, "year_closed_p90": 0.9}
+SCENARIOS = ("year_closed_low", "year_closed", "year_closed_high")
 #: A chance is told in so many parts.
 PARTS = 10
 #: What floating point may take from a share of whole tenths.
@@ -118,7 +119,7 @@ def years_of_view(view: Mapping) -> list[int | None]:
     >>> year_range(years_of_view(scenarios)), year_range(years_of_view(scenarios | drawn))
     ('9 (5 to never)', '9 (7 to 13)')
     """
-    return [_known(view[name]) for name in (_DRAWN if is_drawn(view) else _SCENARIOS)]
+    return [_known(view[name]) for name in (reversed(DRAWN) if is_drawn(view) else SCENARIOS)]
 
 
 def chance_in_words(chance: float) -> str:

@@ -32,6 +32,8 @@ _FEET_INCHES = re.compile(
 _NUMBER_UNIT = re.compile(
     r"""^\s*(?P<number>[-+]?[\d.][\d.,eE+-]*)\s*(?P<unit>[A-Za-z_'"][\w'" ]*?)?\s*$"""
 )
+#: Metres in two units that differ by less are those of one; foot and survey foot differ by a part in 500 000.
+SAME_UNIT = 1e-9
 #: A number that is longer is not said again in the remedy.
 _SHORT = 20
 _SHORTHAND = {

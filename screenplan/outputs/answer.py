@@ -13,6 +13,7 @@ import pandas as pd
 
 from screenplan.contracts.findings import UNKNOWN
 from screenplan.contracts.tables import records_of
+from screenplan.contracts.views import WIDE_GAP
 from screenplan.ground.said import in_units
 from screenplan.ground.texts import first_few
 from screenplan.ground.units import format_length, format_tape
@@ -25,8 +26,6 @@ from screenplan.outputs.who_sees import NOBODY_GIVEN, closing_windows, open_wind
 
 #: So many rows, and so many of anything else, are told; the sheets below tell all.
 MOST_ROWS, MOST_LINES = 4, 5
-#: A gap is told as one of its own from this multiple of the usual one.
-WIDE_GAP = 1.5
 
 #: What holds for every planting, whatever the layers say.
 CAUTIONS = (

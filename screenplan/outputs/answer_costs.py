@@ -25,10 +25,8 @@ def cost_lines(layers: Mapping, about, most: int) -> Iterator[str]:
 
     Parameters
     ----------
-    layers : mapping of str to DataFrame
-        By contract name.
-    about : About
-        What the report says besides its layers.
+    layers, about
+        As `screenplan.outputs.answer.answer` takes them.
     most : int
         Things that are named where many lack a price.
     """

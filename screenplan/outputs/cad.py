@@ -19,6 +19,7 @@ from pyogrio import raw
 
 from screenplan.ground.errors import refuse
 from screenplan.ground.texts import clean_text
+from screenplan.ground.units import SAME_UNIT
 from screenplan.outputs.vector import explain_failure
 
 #: Height of the numbers, metres: 2.5 mm on a sheet at 1 : 100, as ISO 3098 has it for small writing.
@@ -44,8 +45,6 @@ COLOURS = {
 }
 #: Units of a drawing by metres in one: the code of its head, which is 6 for metres, 2 for feet, 21 for survey feet.
 UNITS = ((1.0, 6), (0.3048, 2), (1200.0 / 3937.0, 21))
-#: Lengths of a unit that differ by less are the same unit; foot and survey foot differ by 2e-6.
-SAME_UNIT = 1e-9
 
 #: Layers of the plan that are drawn as lines, and where.
 LINES = (

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from screenplan._version import __version__
+from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN
 from screenplan.contracts.presentation import WORK, Part
 from screenplan.contracts.tables import records_of
 from screenplan.ground.said import in_units
@@ -224,8 +225,7 @@ def _checks(checks, units: str) -> tuple[list[Table], Table | None]:
         return [], None
     rows = checks.to_dict("records")
     fails, unjudged, passed = (
-        [row for row in rows if row["result"] == result]
-        for result in ("fails", "cannot be judged", "passes")
+        [row for row in rows if row["result"] == result] for result in (FAILS, UNKNOWN, PASSES)
     )
     first = _findings("checks", "Checks that fail", fails, units) or Table(
         "checks", "No check fails", [], []

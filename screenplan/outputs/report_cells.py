@@ -8,6 +8,7 @@ from typing import Any, Literal
 import pandas as pd
 
 from screenplan.contracts.presentation import Form
+from screenplan.contracts.task_times import YEAR_DAYS
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_amount, format_length, format_pack, format_tape
 from screenplan.outputs.drawings.style import clean
@@ -106,7 +107,7 @@ def _when(row: Mapping) -> str:
 
 def _day(number: int) -> str:
     if number >= 730:
-        return f"year {number / 365.25:.0f}"
+        return f"year {number / YEAR_DAYS:.0f}"
     if number < 0:
         return f"{-number} day{'s' if number < -1 else ''} before"
     return f"day {number}"

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from screenplan.contracts.views import OPEN_TODAY
 from screenplan.ground.said import in_units
+from screenplan.ground.told_years import DRAWN
 from screenplan.ground.units import format_length
-from screenplan.outputs.drawings.plan import SHOWN
 from screenplan.outputs.drawings.plantings import choice_sheet, draw_choice
 from screenplan.outputs.drawings.style import clean, drawing_style, off_screen
 from screenplan.outputs.drawings.svg import to_svg
@@ -21,8 +22,6 @@ from screenplan.outputs.who_sees import closing_windows, view_counts
 
 #: So many are shown; the table of choices holds all.
 MOST_CHOICES = 8
-#: Columns of a view's years, as both layers call them.
-_YEARS = ("year_closed_p10", "year_closed_p50", "year_closed_p90")
 
 
 @dataclass(frozen=True)
@@ -109,11 +108,11 @@ def make_choices(
 
 def _views_of(views: pd.DataFrame, own: pd.DataFrame, year: int) -> pd.DataFrame:
     """Give the views of the run with the years and chances that a choice gives them."""
-    open_now = views.loc[views["status"].isin(SHOWN)]
+    open_now = views.loc[views["status"].isin(OPEN_TODAY)]
     own = own.set_index("view_id").reindex(open_now["view_id"])
     changed = {
         "year_closed": own["closed_in"],
-        **{name: own[name] for name in (*_YEARS, "chance")},
+        **{name: own[name] for name in (*DRAWN, "chance")},
     }
     return open_now.assign(
         **{name: column.array for name, column in changed.items()},

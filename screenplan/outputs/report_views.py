@@ -9,9 +9,10 @@ import pandas as pd
 from screenplan.contracts import year_column
 from screenplan.contracts.apart import tell_set_apart
 from screenplan.contracts.called import observer_names, place_names, target_names, view_names
+from screenplan.contracts.views import OPEN_TODAY
 from screenplan.ground.told_years import chance_in_words, is_drawn, year_range, years_of_view
 from screenplan.ground.units import format_length
-from screenplan.outputs.drawings.plan import SHOWN, closed_by
+from screenplan.outputs.drawings.plan import closed_by
 from screenplan.outputs.drawings.style import clean, year_words
 from screenplan.outputs.report_cells import is_missing
 from screenplan.outputs.report_tables import Heading, Table
@@ -30,7 +31,7 @@ def table_names(layers: Mapping, species: Mapping[str, str]) -> dict[str, Mappin
 
 def shown_views(views: pd.DataFrame) -> pd.DataFrame:
     """Give the views that are open today, in the layer's order."""
-    return views.loc[views["status"].isin(SHOWN)]
+    return views.loc[views["status"].isin(OPEN_TODAY)]
 
 
 def view_codes(views: pd.DataFrame) -> dict[str, str]:

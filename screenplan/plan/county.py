@@ -7,9 +7,16 @@ from typing import Annotated, Any, Self
 
 from pydantic import Field, field_validator
 
-from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.contracts.county import SIDE_CLASSES
-from screenplan.plan.values import Length, Section, Texts, WrongError, instead_of, once_each
+from screenplan.plan.values import (
+    Length,
+    PlantHeight,
+    Section,
+    Texts,
+    WrongError,
+    instead_of,
+    once_each,
+)
 
 #: Keys that give something for a class of sides, and the section and key that it takes the place of.
 IN_PLACE_OF = {
@@ -32,7 +39,7 @@ class County(Section):
         default_factory=dict,
         description='Species of a class of sides, such as { "rear" = "thuja_plicata" }; by default plants.species',
     )
-    stock_height: dict[str, Annotated[Length, Field(gt=0, le=HIGHEST_PLANT_M)]] = Field(
+    stock_height: dict[str, PlantHeight] = Field(
         default_factory=dict,
         description='Height when planted, by class of sides, such as { "rear" = "0.9 m" }; by default plants.stock_height',
     )

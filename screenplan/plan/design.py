@@ -7,7 +7,7 @@ from typing import Annotated
 from pydantic import Field, field_validator
 
 from screenplan.contracts import HIGHEST_PLANT_M
-from screenplan.plan.values import LAST_YEAR, MOST_MONEY, Length, Section, WrongError
+from screenplan.plan.values import LAST_YEAR, MOST_MONEY, Length, PlantHeight, Section, WrongError
 
 #: Year by which views are closed where neither the design nor the goal says one.
 USUAL_YEAR = 10
@@ -46,7 +46,7 @@ class Design(Section):
         description="Species to choose among, a clipped hedge as one of the shape box; by default hardy evergreens of which none else makes more screen in as little room by that year",
     )
     most_kinds: int = Field(2, ge=1, le=20, description="Species that may be planted")
-    stock_heights: tuple[Annotated[Length, Field(gt=0, le=HIGHEST_PLANT_M)], ...] = Field(
+    stock_heights: tuple[PlantHeight, ...] = Field(
         (),
         max_length=10,
         description="Heights of stock to choose among; by default those that have a price in hand.prices, else the usual one of each species",

@@ -11,6 +11,9 @@ from pydantic import (
 from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.plan.values import File, Length, Section
 
+#: What a site may do to a plant.
+Exposure = Literal["browse", "salt", "shade", "wet"]
+
 
 class Limits(Section):
     """Limits on what the screen does to others. Shipped ones are examples: confirm them locally."""
@@ -135,7 +138,7 @@ class Health(Section):
         None, gt=0, le=1, description="Share of all plants that one genus may make up"
     )
     zone: int | None = Field(None, ge=1, le=13, description="Hardiness zone of the site")
-    exposed_to: tuple[Literal["browse", "salt", "shade", "wet"], ...] = Field(
+    exposed_to: tuple[Exposure, ...] = Field(
         (), description="What plants must stand here: of browse, salt, shade, wet"
     )
     livestock_sides: tuple[str, ...] = Field(

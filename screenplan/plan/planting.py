@@ -26,6 +26,9 @@ from screenplan.plan.values import (
 
 #: Fewer draws than this say nothing of the tenth that is the earliest, and of the latest.
 FEWEST_DRAWS = 100
+#: Kinds of stock, and how a plant is taken to grow.
+Stock = Literal["plug", "bare_root", "container", "balled"]
+Curve = Literal["smooth", "straight"]
 
 
 class Rows(Section):
@@ -81,9 +84,7 @@ class Plants(Section):
         le=100,
         description="Plants of one kind side by side in a mixed row, counted on round corners where its lines meet; of three one stands between its own kind. Fewer than three or more than seven are told among the checks",
     )
-    stock: Literal["plug", "bare_root", "container", "balled"] = Field(
-        "container", description="Kind of stock"
-    )
+    stock: Stock = Field("container", description="Kind of stock")
     stock_height: Length | None = Field(
         None,
         gt=0,
@@ -150,7 +151,7 @@ class KeptSize(Section):
 class Growth(Section):
     """How the row grows."""
 
-    curve: Literal["smooth", "straight"] = Field(
+    curve: Curve = Field(
         "smooth",
         description="smooth: slows towards the mature height; straight: the yearly growth until it is reached",
     )

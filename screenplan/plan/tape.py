@@ -6,6 +6,8 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from screenplan.contracts.model import HIGHEST_BUILDING_M
+from screenplan.contracts.reading import ScreenKind
 from screenplan.plan.values import (
     Degrees,
     Identifier,
@@ -20,9 +22,12 @@ MOST_LENGTH_M = 10_000.0
 MOST_AWAY_M = 2_000.0
 #: More than anything in sight of a garden is higher or lower than it.
 MOST_RISE_M = 100.0
-#: Height of a building, as contract ``buildings`` has it.
-MOST_HEIGHT_M = 350.0
 SIDES = ("beyond", "inside")
+
+
+def may_lie_at(lon: float, lat: float) -> bool:
+    """Tell whether a garden may lie at a longitude and latitude in degrees."""
+    return abs(lon) <= 180.0 and abs(lat) < 85.0
 
 
 def read_direction(value: Any) -> Any:
@@ -172,10 +177,13 @@ class TapedWindow(Taped):
     on_both_sides = False
 
     sill: Length = Field(
-        0.9, le=MOST_HEIGHT_M, description="Height of the sill above the ground there"
+        0.9, le=HIGHEST_BUILDING_M, description="Height of the sill above the ground there"
     )
     head: Length = Field(
-        2.1, gt=0, le=MOST_HEIGHT_M, description="Height of its upper edge above the ground there"
+        2.1,
+        gt=0,
+        le=HIGHEST_BUILDING_M,
+        description="Height of its upper edge above the ground there",
     )
     width: Length = Field(1.2, ge=0.05, le=30, description="Width of the opening")
     facing: float | None = Field(
@@ -243,13 +251,13 @@ class TapedBuilding(TapedRectangle):
     usual_side = "beyond"
 
     height: Length | None = Field(
-        None, gt=0, le=MOST_HEIGHT_M, description="Height of the eaves or flat roof"
+        None, gt=0, le=HIGHEST_BUILDING_M, description="Height of the eaves or flat roof"
     )
     storeys: int | None = Field(
         None, ge=1, le=120, description="Number of storeys, for a height that is not given"
     )
     ridge: Length | None = Field(
-        None, gt=0, le=MOST_HEIGHT_M, description="Height of the ridge, of a roof with one"
+        None, gt=0, le=HIGHEST_BUILDING_M, description="Height of the ridge, of a roof with one"
     )
 
     @model_validator(mode="after")
@@ -268,7 +276,7 @@ class TapedScreen(TapedShape):
 
     fewest = 2
 
-    kind: Literal["wall", "fence", "hedge", "tree", "plant"] = Field(
+    kind: ScreenKind = Field(
         description="What it is; plant: plants of a row that is kept and filled up, with a stem at each of its points"
     )
     height: Length = Field(gt=0, le=100, description="Its height above the ground there, today")
@@ -343,7 +351,7 @@ class Tape(Section):
         if self.at is None:
             return self
         lon, lat = self.at
-        if not (abs(lon) <= 180 and abs(lat) < 85):
+        if not may_lie_at(lon, lat):
             raise WrongError(
                 f"{lon:g} {lat:g} is no place for a garden",
                 "Give longitude, then latitude, in degrees",

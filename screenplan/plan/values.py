@@ -20,7 +20,7 @@ from pydantic import (
     field_validator,
 )
 
-from screenplan.contracts import HIGHEST_PRICE
+from screenplan.contracts import HIGHEST_PLANT_M, HIGHEST_PRICE
 from screenplan.ground.errors import InputError
 from screenplan.ground.paths import check_path
 from screenplan.ground.texts import quoted
@@ -176,6 +176,7 @@ def once_each(values: tuple) -> tuple:
 
 #: Types of values that are read as people write them.
 Length = Annotated[float, BeforeValidator(read_length)]
+PlantHeight = Annotated[Length, Field(gt=0, le=HIGHEST_PLANT_M)]
 Texts = Annotated[str | tuple[str, ...], BeforeValidator(read_texts)]
 Volume = Annotated[float, BeforeValidator(read_volume)]
 Day = Annotated[str, BeforeValidator(read_day)]

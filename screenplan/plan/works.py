@@ -9,12 +9,15 @@ from pydantic import (
     model_validator,
 )
 
-from screenplan.contracts import HIGHEST_PLANT_M, HIGHEST_PRICE
+from screenplan.contracts import HIGHEST_PRICE
+from screenplan.contracts.works import FenceScheme
+from screenplan.plan.planting import Stock
 from screenplan.plan.values import (
     Day,
     Identifier,
     Length,
     Money,
+    PlantHeight,
     Section,
     Texts,
     Volume,
@@ -154,7 +157,7 @@ class Weeds(Section):
 class Fence(Section):
     """A fence against browsing animals."""
 
-    scheme: Literal["none", "perimeter", "outer_side", "inner_side", "cages"] = Field(
+    scheme: Literal["none", FenceScheme] = Field(
         "none",
         description="Round the planting, along the side of the boundary or the inner side, or a cage for each plant",
     )
@@ -262,12 +265,8 @@ class Alternatives(Section):
     species: tuple[Texts, ...] = Field(
         (), description="Other species; a list in the list is a mixed row"
     )
-    stock: tuple[Literal["plug", "bare_root", "container", "balled"], ...] = Field(
-        (), description="Other kinds of stock"
-    )
-    stock_heights: tuple[Annotated[Length, Field(gt=0, le=HIGHEST_PLANT_M)], ...] = Field(
-        (), description="Other heights of stock"
-    )
+    stock: tuple[Stock, ...] = Field((), description="Other kinds of stock")
+    stock_heights: tuple[PlantHeight, ...] = Field((), description="Other heights of stock")
     spacings: tuple[Annotated[Length, Field(ge=0.1, le=30)], ...] = Field(
         (), description="Other spacings"
     )

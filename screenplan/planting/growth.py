@@ -27,19 +27,20 @@ its height. Height rises with t and with the growth class in every case.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, get_args
 
 import numpy as np
 
 from screenplan.contracts import GROWTHS
 from screenplan.ground.errors import refuse
+from screenplan.plan.planting import Curve
 from screenplan.planting import curves
 from screenplan.planting.curves import HeightCurve, greatest_yearly_growth
 from screenplan.planting.measured import load_establishment, months_to_root, stem_inches
 from screenplan.planting.species_model import MILD_ZONE, Species
 
 TYPICAL = GROWTHS.index("typical")
-CURVES = ("smooth", "straight")
+CURVES: tuple[str, ...] = get_args(Curve)
 #: Stock of a plant whose kind of stock is not known.
 USUAL_STOCK = "container"
 MONTHS = 12.0

@@ -11,13 +11,13 @@ import shapely
 
 from screenplan.planting.setting import shared_corners
 
+#: A gap leaves the plantable zone if so much of it lies outside, metres. Ends of stretches keep a
+#: millimetre off the zone's edge, which is rounded, so less than this is no exclusion.
+OUTSIDE_M = 0.005
 #: Gaps that exceed the asked spacing by less are not wider: rounding, and the stake's millimetre.
 GAP_TOLERANCE_M = 0.002
 #: Two plants stand side by side that are nearer to each other than their spacings together: no other has room between.
 BESIDE = 1.0 - 1e-6
-#: A gap leaves the plantable zone if so much of it lies outside, metres. Ends of stretches keep a
-#: millimetre off the zone's edge, which is rounded, so less than this is no exclusion.
-OUTSIDE_M = 0.005
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ import pandas as pd
 
 from screenplan.contracts.tables import numbers, texts
 from screenplan.ground.errors import InputError, Problem
+from screenplan.ground.said import FOOT_M, INCH_M
 from screenplan.ground.texts import quoted
 from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.measured import load_measured
@@ -36,7 +37,7 @@ WIDEST_TIMES = 2.0
 SMALLEST_SHARE = 0.1
 #: Units in which lengths may have been written, metres; and how near to the usual size a length must be in one, as
 #: a difference of logarithms, for it to be guessed.
-UNITS_M = {"ft": 0.3048, "cm": 0.01, "in": 0.0254, "mm": 0.001}
+UNITS_M = {"ft": FOOT_M, "cm": 0.01, "in": INCH_M, "mm": 0.001}
 NEAR = 1.0
 
 

@@ -14,11 +14,13 @@ from screenplan.contracts import GROWTHS, HIGHEST_PLANT_M
 from screenplan.ground.crown_shapes import CrownShape, is_along_row, shape_of, shape_words
 from screenplan.ground.errors import refuse
 from screenplan.ground.texts import quoted
+from screenplan.plan.effects import Exposure
 from screenplan.plan.values import (
     TABLE,
     Flag,
     Length,
     Number,
+    PlantHeight,
     Whole,
     Words,
     WrongError,
@@ -30,7 +32,7 @@ from screenplan.planting.curves import width_at as width_by_law
 from screenplan.planting.measured import GRADED, TENTH, Grade, Graded
 
 #: What a site may do to a plant, and how well it may stand it.
-Tolerance = Literal["browse", "salt", "shade", "wet"]
+Tolerance = Exposure
 ToleranceLevel = Literal["intolerant", "intermediate", "tolerant"]
 TOLERANCES: tuple[str, ...] = get_args(Tolerance)
 TOLERANCE_LEVELS: tuple[str, ...] = get_args(ToleranceLevel)
@@ -60,7 +62,6 @@ WIDEST_AT_SHARE = 0.825
 #: spread, so that they grow into each other (common practice, no source).
 CUSTOM_SHARE, CUSTOM_SPACING_M = 0.45, (0.6, 1.8)
 
-Height = Annotated[Length, Field(gt=0, le=HIGHEST_PLANT_M)]
 Size = Annotated[Length, Field(gt=0, le=4 * HIGHEST_PLANT_M)]
 YearlyGrowth = Annotated[Length, Field(gt=0, le=3)]
 Coefficient = Annotated[Number, Field(gt=0, le=20)]
@@ -139,7 +140,7 @@ class HeightFigures:
     rate: Annotated[tuple[Rate, ...], BY_GROWTH] | None = None
     exponent: Annotated[Number, Field(ge=0, le=5)] = 1.0
     tallest_m: Annotated[tuple[Size, ...], BY_GROWTH] | None = None
-    planted_m: Height | None = None
+    planted_m: PlantHeight | None = None
 
 
 @dataclass(frozen=True)
@@ -233,8 +234,8 @@ class Species:
     key: str
     latin_name: Words
     shape: ShapeWord
-    mature_height_m: Annotated[tuple[Height, ...], rising("low", "high")]
-    mature_spread_m: Annotated[tuple[Height, ...], rising("low", "high")]
+    mature_height_m: Annotated[tuple[PlantHeight, ...], rising("low", "high")]
+    mature_spread_m: Annotated[tuple[PlantHeight, ...], rising("low", "high")]
     height_curve: HeightFigures = HeightFigures()
     width_law: WidthFigures = WidthFigures()
     profile: Profile | None = None
@@ -244,7 +245,7 @@ class Species:
     genus: Words = ""
     leaf: Leaf = "broadleaf"
     evergreen: Flag = True
-    stock_height_m: Height = 0.9
+    stock_height_m: PlantHeight = 0.9
     establishment_years: Annotated[Number, Field(ge=0, le=20)] | None = None
     rooting_zone: Zone = MILD_ZONE
     slowed_share: Annotated[Number, Field(ge=0, le=0.9)] = 0.0
@@ -256,8 +257,8 @@ class Species:
         2.5,
         4.0,
     )
-    kept_height_m: Height | None = None
-    kept_width_m: Height | None = None
+    kept_height_m: PlantHeight | None = None
+    kept_width_m: PlantHeight | None = None
     winter_share: Annotated[Number, Field(ge=0, le=1)] = 1.0
     spacing_m: Annotated[Length, Field(ge=0.1, le=30)] | None = None
     hardiness_zones: Annotated[tuple[Zone, ...], rising("coldest", "warmest")] | None = None

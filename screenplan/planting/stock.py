@@ -15,6 +15,7 @@ import numpy as np
 
 from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.ground.errors import refuse
+from screenplan.ground.said import FOOT_M, INCH_M
 from screenplan.plan.planting import Plants
 from screenplan.plan.site import Setbacks
 from screenplan.planting.species_model import Species
@@ -24,7 +25,6 @@ from screenplan.rules.limits import load_limits
 HOLE_PER_BALL = 2.5
 #: Depth of roots per width, where no standard says it (common practice, no source).
 DEPTH_PER_WIDTH = {"plug": 2.0, "bare_root": 0.75, "container": 1.0}
-_INCH_M, _FOOT_M = 0.0254, 0.3048
 
 
 @dataclass(frozen=True)
@@ -63,8 +63,8 @@ STOCKS = {
         Stock(
             "balled",
             "Dug with its soil and wrapped",
-            tuple(feet * _FOOT_M for feet in (2, 3, 4, 5, 6, 7, 8, 10)),
-            tuple(inch * _INCH_M for inch in (12, 14, 16, 20, 22, 24, 27, 34)),
+            tuple(feet * FOOT_M for feet in (2, 3, 4, 5, 6, 7, 8, 10)),
+            tuple(inch * INCH_M for inch in (12, 14, 16, 20, 22, 24, 27, 34)),
         ),
     )
 }  # fmt: skip
@@ -135,7 +135,7 @@ def ball_depth(stock: str, stock_height_m: float) -> float:
     """
     width = ball_width(stock, stock_height_m)
     if stock == "balled":
-        inches = width / _INCH_M
+        inches = width / INCH_M
         return width * (0.75 if inches < 20 else 0.66 if inches <= 30 else 0.60)
     return width * DEPTH_PER_WIDTH[stock]
 

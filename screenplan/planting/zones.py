@@ -6,7 +6,6 @@ circle, not inside it, so that a zone is up to `ARC_EXCESS_M` wider than its dis
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
@@ -15,25 +14,22 @@ from typing import Any, cast
 import geopandas as gpd
 import numpy as np
 import shapely
-from shapely.geometry.polygon import orient
 
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.contracts.tables import layer_of_columns, with_notes
 from screenplan.plan import DEFAULTS, Options
-from screenplan.planting.clearing import ARC_EXCESS_M, inside_each, keep_clear_each
+from screenplan.planting.exclusions import exclusions, ground_parts, rims
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.planting.stock import hole_width, planted_height
 from screenplan.planting.things import Near, Thing, things_near, things_of
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Feature, Rule, load_rules
 from screenplan.site.lots import Lots, Many, united
-from screenplan.site.overlay import ground_left, polygons_of, shared_ground
+from screenplan.site.overlay import ground_left
 from screenplan.site.ownership import outline_known, subject_id, subject_outline
 from screenplan.site.plausible import MOST_ACROSS_M
 from screenplan.site.ragged import numbered
 
-#: Slivers below this area are rounding, not ground.
-SLIVER_M2 = 1e-6
 #: Kinds of which the final sizes are kept: each rule asks for them.
 KEPT_SIZES = 64
 #: Key and reason of a zone that no rule made: the thing itself stands there.
@@ -201,47 +197,6 @@ def _columns(kept: Sequence[tuple[Near, Rule, float]], number: np.ndarray) -> di
     }
 
 
-def rims(
-    grounds: np.ndarray, ground: np.ndarray, reach_m: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Give the rims of grounds that are kept clear, and what lies inside the widest of each ground.
-
-    Parameters
-    ----------
-    grounds : ndarray of Polygon or MultiPolygon, (grounds,)
-    ground : ndarray of int, (n,)
-        The ground of each rim.
-    reach_m : ndarray, (n,)
-
-    Returns
-    -------
-    rims : ndarray of Polygon, MultiPolygon or None, (n,)
-        None where there is none, because its reach is 0.
-    inside : ndarray of Geometry, (grounds,)
-        All of a ground that has no rim.
-    """
-    own = grounds[ground]
-    inner = inside_each(own, reach_m)
-    # The rim of a plain ground has its inside as holes; the two do not meet.
-    plain = (shapely.get_type_id(own) == shapely.GeometryType.POLYGON) & (
-        shapely.get_num_interior_rings(own) == 0
-    )
-    found = np.full(len(own), None, dtype=object)
-    there = reach_m > 0.0
-    whole = np.flatnonzero(plain & there)
-    holes, of = _ground_parts(inner[whole])
-    number = np.concatenate([np.arange(len(whole)), of])
-    rings = shapely.get_exterior_ring(np.concatenate([own[whole], holes]))
-    order = np.argsort(number, kind="stable")
-    found[whole] = shapely.polygons(rings[order], indices=number[order])
-    rest = np.flatnonzero(~plain & there)
-    found[rest] = ground_left(own[rest], inner[rest])
-    inside = grounds.copy()
-    order = np.argsort(reach_m, kind="stable")
-    inside[ground[order]] = inner[order]
-    return found, inside
-
-
 def _left(lots: Lots, inside: np.ndarray, zones: np.ndarray, lot: np.ndarray) -> Many:
     """Give the ground inside the rims of lots that no other zone covers, the largest part of a lot first."""
     there = ~shapely.is_missing(zones)
@@ -250,7 +205,7 @@ def _left(lots: Lots, inside: np.ndarray, zones: np.ndarray, lot: np.ndarray) ->
     left = inside.copy()
     taken = united(zones[there], lot[there], len(lots))
     left[some] = ground_left(inside[some], taken[some])
-    parts, of = _ground_parts(left)
+    parts, of = ground_parts(left)
     area = shapely.area(parts)
     order = np.lexsort((-area, of))
     parts, of, area = parts[order], of[order], area[order]
@@ -374,91 +329,6 @@ def _footprint(thing: Thing) -> list[tuple[Rule, float]]:
 
 def _reach(thing: Thing, rule: Rule, distance: float) -> float:
     return distance + (thing.edge_m if rule.measured_from == "outside_edge" else 0.0)
-
-
-def exclusions(
-    geometries: np.ndarray,
-    reach_m: np.ndarray,
-    subject: np.ndarray,
-    subjects: np.ndarray,
-    *,
-    passage_m: np.ndarray,
-) -> np.ndarray:
-    """Give the ground of subjects on which things let no stem stand.
-
-    Parameters
-    ----------
-    geometries : ndarray of Geometry, (n,)
-        The thing of each exclusion.
-    reach_m : ndarray, (n,)
-        How far from it no stem may stand.
-    subject : ndarray of int, (n,)
-        The subject whose ground is looked at.
-    subjects : ndarray of Polygon or MultiPolygon, (subjects,)
-    passage_m : ndarray, (n,)
-        How far the way leads that goes on from a thing in the boundary, square to it; 0 where none does.
-
-    Returns
-    -------
-    ndarray of Polygon, MultiPolygon or None, (n,)
-        None where the thing is too far off.
-    """
-    ground = np.full(len(geometries), None, dtype=object)
-    own = subjects[subject]
-    near = np.flatnonzero(shapely.distance(geometries, own) <= reach_m + ARC_EXCESS_M)
-    if not len(near):
-        return ground
-    things = geometries[near]
-    for number in np.flatnonzero(passage_m[near] > 0.0):
-        things[number] = _with_passage(things[number], passage_m[near[number]], own[near[number]])
-    # A road past many lots is widened once.
-    known: dict[tuple[int, float], int] = {}
-    which = [
-        known.setdefault((id(thing), reach), len(known))
-        for thing, reach in zip(things, reach_m[near].tolist(), strict=True)
-    ]
-    first = np.unique(which, return_index=True)[1]
-    clear = keep_clear_each(things[first], reach_m[near[first]])[which]
-    parts, of = _ground_parts(shared_ground(clear, own[near]))
-    count = np.bincount(of, minlength=len(near))
-    ground[near[count == 1]] = parts[(count == 1)[of]]
-    several = (count > 1)[of]
-    if several.any():
-        shapely.multipolygons(parts[several], indices=near[of[several]], out=ground)
-    return ground
-
-
-def _with_passage(
-    geometry: shapely.Geometry, passage: float, subject: shapely.Geometry
-) -> shapely.Geometry:
-    """Join a thing in the boundary with the way that leads on from it, square to the boundary."""
-    middle = geometry.centroid
-    outline = _nearest_edge(subject, middle)
-    (ax, ay), (bx, by) = outline
-    along = np.array([bx - ax, by - ay]) / math.hypot(bx - ax, by - ay)
-    inward = np.array([-along[1], along[0]])
-    moved = shapely.transform(geometry, lambda xy: xy + passage * inward)
-    swept = shapely.convex_hull(shapely.union_all([geometry, moved]))
-    return shapely.union_all([geometry, swept])
-
-
-def _nearest_edge(subject: shapely.Geometry, point: shapely.Point) -> np.ndarray:
-    """Give the ends of the boundary's edge nearest to a point, the parcel on its left."""
-    rings = []
-    for part in map(orient, shapely.get_parts(subject)):
-        rings.extend([part.exterior, *part.interiors])
-    edges = np.concatenate(
-        [np.stack([xy[:-1], xy[1:]], axis=1) for xy in map(shapely.get_coordinates, rings)]
-    )
-    edges = edges[np.hypot(*(edges[:, 1] - edges[:, 0]).T) > 0]
-    return edges[np.argmin(shapely.distance(shapely.linestrings(edges), point))]
-
-
-def _ground_parts(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Give the polygons of shapes that are ground, and the shape of each."""
-    parts, of = polygons_of(shapes)
-    solid = shapely.area(parts) > SLIVER_M2
-    return parts[solid], of[solid]
 
 
 def name_of(feature: str) -> str:

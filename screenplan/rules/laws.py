@@ -11,17 +11,14 @@ from collections.abc import Mapping
 from functools import cache
 from typing import Annotated, Any, Literal, NamedTuple
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict
 
-from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.ground.errors import refuse
 from screenplan.plan import Options
 from screenplan.plan.catalogue import shipped_tables
 from screenplan.plan.site import Setbacks
-from screenplan.plan.values import TABLE, Length, Words, instead_of
+from screenplan.plan.values import TABLE, PlantHeight, Words, instead_of
 from screenplan.rules.limit_kinds import read_date
-
-Height = Annotated[Length, Field(gt=0, le=HIGHEST_PLANT_M)]
 
 
 class Law(BaseModel):
@@ -60,9 +57,9 @@ class Law(BaseModel):
     date: Annotated[str, BeforeValidator(read_date)]
     ask: Words
     replaces: tuple[str, ...] = ()
-    most_height_m: Height | None = None
-    most_height_at_road_m: Height | None = None
-    complaint_above_m: Height | None = None
+    most_height_m: PlantHeight | None = None
+    most_height_at_road_m: PlantHeight | None = None
+    complaint_above_m: PlantHeight | None = None
     heights_article: str = ""
     setbacks: dict[str, dict[str, Any]] = {}
 

@@ -11,6 +11,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from screenplan.ground.texts import quoted
 from screenplan.plan.climate import COLDEST_C, HOTTEST_C
+from screenplan.plan.planting import Stock
 from screenplan.plan.values import (
     TABLE,
     Flag,
@@ -304,7 +305,7 @@ class LeadTime(Limit):
     """How long before planting a kind of stock is ordered."""
 
     kind: Literal["lead_time"]
-    stock: Literal["plug", "bare_root", "container", "balled"]
+    stock: Stock
     order_days: Annotated[Number, Field(ge=0, le=730)]
 
 

@@ -14,6 +14,7 @@ import geopandas as gpd
 import pandas as pd
 
 from screenplan.ground.errors import refuse
+from screenplan.site.columns import KMH_PER_MPH
 from screenplan.site.composed import TAG_COLUMNS, tags_of
 from screenplan.site.features import shape_of
 from screenplan.site.files import DataFile
@@ -44,7 +45,6 @@ NOT_DRIVEN = frozenset(
     {"footway", "path", "pedestrian", "steps", "cycleway", "bridleway", "corridor", "elevator", "platform", "track",
      "via_ferrata", "construction", "proposed", "abandoned", "razed", "raceway", "rest_area", "services", "bus_stop"}
 )  # fmt: skip
-_KMH_PER_MPH = 1.609344
 #: Tags of a row.
 Tags = Mapping[str, str]
 
@@ -181,7 +181,7 @@ def _speed(text: str) -> float | None:
     match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(mph|km/h|kmh)?", text.strip())
     if match is None:
         return None
-    return float(match[1]) * (_KMH_PER_MPH if match[2] == "mph" else 1.0)
+    return float(match[1]) * (KMH_PER_MPH if match[2] == "mph" else 1.0)
 
 
 def _screen(tags: Tags) -> dict[str, object] | None:

@@ -16,6 +16,7 @@ import geopandas as gpd
 import pandas as pd
 
 from screenplan.ground.errors import refuse
+from screenplan.site.files import read_head
 
 #: How the files are called in which such lists come.
 ENDINGS = (".csv", ".txt", ".asc", ".pnt", ".pts")
@@ -30,8 +31,6 @@ HEADERS = {
 #: Names in the order of a list without a header.
 ORDER = ("number", "north", "east", "elevation", "code")
 _MARKS = (";", "\t", ",")
-#: So much of a file tells whether it is a list.
-_HEAD = 65_536
 _COMMENT = ("#", "//")
 
 
@@ -58,8 +57,7 @@ def is_point_list(path: Path) -> bool:
     """
     if path.suffix.lower() not in ENDINGS or not path.is_file():
         return False
-    with path.open("rb") as stream:
-        head = stream.read(_HEAD)
+    head = read_head(path)
     if b"\0" in head:
         return False
     lines = _lines(head.decode("utf-8-sig", errors="replace"))[:2]

@@ -23,7 +23,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.said import said
 from screenplan.ground.sqlite import is_database
-from screenplan.ground.units import metres_per
+from screenplan.ground.units import SAME_UNIT, metres_per
 from screenplan.site.files import (
     NO_NETWORK,
     DataFile,
@@ -46,8 +46,6 @@ RASTER_DRIVERS = (
 FOLDER_RASTERS = ("AIG",)
 #: The resampled grid never has more nodes; a finer raster is thinned to this.
 MOST_NODES = 4_000_000
-#: Two units that differ by less are one: the survey foot is 2 parts in a million longer.
-_SAME_UNIT = 1e-9
 _VERTICAL_UNITS = {
     "metre": "m", "meter": "m", "metres": "m", "meters": "m", "m": "m",
     "foot": "ft", "feet": "ft", "ft": "ft", "international foot": "ft",
@@ -354,7 +352,7 @@ def _find_unit(raster, crs: CRS, source: TerrainSource, file: str, notes: list[s
     known = _VERTICAL_UNITS.get(stated.strip().lower()) if stated else None
     if source.unit is not None:
         asked = metres_per(source.unit, key="terrain.unit")
-        if known is not None and abs(metres_per(known) - asked) > _SAME_UNIT:
+        if known is not None and abs(metres_per(known) - asked) > SAME_UNIT:
             raise refuse(
                 f"The raster states heights in '{stated}', the plan says '{source.unit}'",
                 f'Write unit = "{known}", or correct what the raster states',

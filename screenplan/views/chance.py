@@ -222,26 +222,6 @@ def lay_chances(sight: Sight, stand: Stand, draws: Draws, *, threshold: float) -
     return Chances(drawing, views, years, threshold)
 
 
-def chance_of(sight: Sight, stand: Stand, draws: Draws, *, threshold: float) -> ClosedYears:
-    """Draw the years in which the views of a sight close behind a stand.
-
-    Parameters
-    ----------
-    sight : Sight
-    stand : Stand
-        In the years looked at.
-    draws : Draws
-    threshold : float
-        Share of a view that may stay open.
-
-    Returns
-    -------
-    ClosedYears
-        A row for each of the sight's pairs.
-    """
-    return lay_chances(sight, stand, draws, threshold=threshold).closed_years()
-
-
 def view_of(origin, target, light, drawing: Drawing) -> Incidence:
     """Work out what stops the rays of one view; those of which no light is left take no part."""
     lit = light > 0.0

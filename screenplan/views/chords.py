@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from screenplan.ground.crown_shapes import PIECES
-from screenplan.views.compiled import called, inner
+from screenplan.views.compiled import FAST, called, inner
 from screenplan.views.crowns import LANES
 from screenplan.views.runs import UPRIGHT_M
 from screenplan.views.solids import (
@@ -37,9 +37,6 @@ HALF = PIECES // 2
 #: Slack of a height by which pieces of a stacked crown are left out: rounding only.
 HEIGHT_SLACK_M = 1e-6
 _TWO, _THREE, _FOUR = (np.uint64(number) for number in range(2, 5))
-
-#: Rounding may be contracted; there are no NaN and no infinities.
-FAST = {"nnan", "ninf", "nsz", "contract"}
 
 
 @inner(fastmath=FAST)

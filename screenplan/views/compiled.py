@@ -20,6 +20,8 @@ inner = partial(njit, cache=True, error_model="numpy", forceinline=True, _nrt=Fa
 #: The same for one that is called rarely, or is too long to be set into its callers.
 called = partial(njit, cache=True, error_model="numpy", _nrt=False)
 
+#: Leave of such functions: rounding may be contracted; there are no NaN and no infinities.
+FAST = {"nnan", "ninf", "nsz", "contract"}
 #: Fewer rays than this are followed by one core: waking the others would cost more.
 MANY_RAYS = 20_000
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from screenplan.contracts.apart import tell_set_apart
 from screenplan.contracts.findings import Finding
+from screenplan.contracts.views import OPEN_TODAY
 from screenplan.views.opened import open_rays
 from screenplan.views.sight import sight_of
 from screenplan.views.stretches import crowns_stop
@@ -116,4 +117,4 @@ def _tell_growth(seen) -> str:
 
 def _are_open(views) -> pd.Series:
     """Tell which views are open on the day of planting."""
-    return views["status"].isin(["closes", "stays open"])
+    return views["status"].isin(OPEN_TODAY)

@@ -13,12 +13,11 @@ import numpy as np
 import shapely
 import shapely.ops
 
+from screenplan.contracts.views import HOLE_KINDS, WIDE_GAP
 from screenplan.ground.said import said
 from screenplan.planting.zones import name_of
 from screenplan.views.crossing import cross_line
 
-#: A gap is wide, and not the pattern's own, from this multiple of the row's usual one.
-WIDE_GAP = 1.5
 #: A hole is drawn and told at least this long.
 LEAST_LENGTH_M = 0.1
 #: Lines are lengthened by this much at either end to find rays that pass beside them.
@@ -176,17 +175,15 @@ def _gather(stand: LineStand, station, above, last_open, zones, years) -> list[H
                     round(high, 3),
                     len(within),
                     until if until < years else None,
-                    KINDS[code],
+                    HOLE_KINDS[code],
                     said(cause),
                 )
             )
     return sorted(holes, key=lambda hole: (hole.from_m, hole.low_m, hole.cause))
 
 
-#: Kinds of crossing: over a plant, beyond the row's end, through a wide gap, under the crowns,
-#: between two plants, or at a line without plants.
+#: Kinds of crossing, by their place in `HOLE_KINDS`.
 OVER, BEYOND, GAP, UNDER, BETWEEN, BARE = range(6)
-KINDS = ("over", "beyond", "gap", "under", "between", "bare")
 
 
 def _kinds(stand: LineStand, station, above) -> tuple[np.ndarray, np.ndarray]:

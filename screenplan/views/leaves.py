@@ -42,7 +42,6 @@ from screenplan.views.bundle import (
 from screenplan.views.chords import (
     DARK,
     FAR_M,
-    FAST,
     LEVEL,
     any_stretches,
     box_stretches,
@@ -53,7 +52,7 @@ from screenplan.views.chords import (
     stacked_stretches,
     two_crowns,
 )
-from screenplan.views.compiled import MANY_RAYS, called, inner
+from screenplan.views.compiled import FAST, MANY_RAYS, called, inner
 from screenplan.views.crowns import LANES, CrownTable
 from screenplan.views.light import by_season
 from screenplan.views.runs import UPRIGHT_M, Runs

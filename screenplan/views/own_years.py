@@ -9,16 +9,14 @@ import pandas as pd
 
 from screenplan.contracts import GROWTHS, OWN_YEARS
 from screenplan.contracts.tables import has_rows, table_of
+from screenplan.contracts.views import OPEN_TODAY
 from screenplan.ground.kept import Kept
-from screenplan.ground.told_years import both_years
+from screenplan.ground.told_years import SCENARIOS, both_years
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.closure import close_rows
 from screenplan.planting.species_model import Species
 from screenplan.site.terrain import Terrain
 from screenplan.views.views import trace_views
-
-#: What becomes of views that somebody can look through today.
-_OPEN_TODAY = ("closes", "stays open")
 
 
 def tell_own_years(
@@ -82,9 +80,8 @@ def _both(kind: str, own: Mapping[str, list], usual: Mapping[str, list]) -> Iter
 
 def _of_views(views: pd.DataFrame) -> dict[str, list]:
     """Years of closing by view, low, typical, high."""
-    seen = views.loc[views["status"].isin(_OPEN_TODAY)]
-    columns = ["year_closed_low", "year_closed", "year_closed_high"]
-    return dict(zip(seen["view_id"], seen[columns].to_numpy(object).tolist(), strict=True))
+    seen = views.loc[views["status"].isin(OPEN_TODAY)]
+    return dict(zip(seen["view_id"], seen[list(SCENARIOS)].to_numpy(object).tolist(), strict=True))
 
 
 def _of_rows(closure: pd.DataFrame) -> dict[str, list]:

@@ -11,12 +11,12 @@ import shapely
 
 from screenplan.contracts import GROWTHS, VIEW_HOLES, VIEW_YEARS, VIEWS, year_column
 from screenplan.contracts.tables import layer_of, table_of_columns
+from screenplan.contracts.views import SEASONS
+from screenplan.ground.told_years import DRAWN
 from screenplan.planting.growth import TYPICAL
 from screenplan.views.chance import NEVER, ClosedYears
 from screenplan.views.holes import Hole
 from screenplan.views.timeline import Timeline, opens_again, year_closed
-
-SEASONS = ("summer", "winter")
 
 
 @dataclass(frozen=True)
@@ -92,10 +92,6 @@ def status_of(view: View, threshold: float) -> str:
     return "stays open" if view.closed(TYPICAL, threshold) is None else "closes"
 
 
-#: Share of the draws of each column of years.
-_DRAWN = {"year_closed_p10": 0.1, "year_closed_p50": 0.5, "year_closed_p90": 0.9}
-
-
 def views_layer(
     views: list[View],
     *,
@@ -145,7 +141,7 @@ def _drawn(views: list[View], chance_year: int | None) -> dict:
     drawn = [None if view.closing is None else ClosedYears(view.closing[None]) for view in views]
     columns = {
         name: [None if years is None else _or_none(years.percentile(share)[0]) for years in drawn]
-        for name, share in _DRAWN.items()
+        for name, share in DRAWN.items()
     }
     return columns | {
         "chance": [

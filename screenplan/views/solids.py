@@ -26,7 +26,7 @@ import numpy as np
 from numba import njit
 
 from screenplan.ground.crown_shapes import PIECES, CrownShape
-from screenplan.views.compiled import called, inner
+from screenplan.views.compiled import FAST, called, inner
 
 #: What stands for 1 / 0 in the rise of a level sight line: it crosses no height.
 LEVEL_PER = 1e300
@@ -93,7 +93,7 @@ def how_made(shape: CrownShape) -> int:
     return IN_ALL if shape.takes_least else IN_ANY
 
 
-@inner(fastmath={"nnan", "ninf", "nsz", "contract"})
+@inner(fastmath=FAST)
 def piece_stretch(B, C, low, high, in_all):
     """Bring one more paraboloid into the stretch of a sight line for which A = 1.
 
@@ -117,7 +117,7 @@ def piece_stretch(B, C, low, high, in_all):
     return low, (two if (two > high) & (disc > 0.0) else high)
 
 
-@called(fastmath={"nnan", "ninf", "nsz", "contract"})
+@called(fastmath=FAST)
 def stacked_stretch(across2, foot, slope, per_slope, s0, s1, h, c, l, n, pieces, in_all):  # noqa: E741
     """Stretch of a sight line inside a stacked crown, from where the stem is passed; (1, 0) for none.
 

@@ -13,8 +13,8 @@ from screenplan.contracts.tables import table_of
 from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Hand
-from screenplan.works.quantities import ITEMS, NOISE
-from screenplan.works.rates import BUILT, LIKE, counted, sold_as, value_of
+from screenplan.works.quantities import ITEMS
+from screenplan.works.rates import BUILT, LIKE, NOISE, counted, sold_as, value_of
 
 #: Stock is the one that is priced if its height is within this, metres.
 SAME_HEIGHT_M = 0.01

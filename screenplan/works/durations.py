@@ -14,7 +14,7 @@ import pandas as pd
 
 from screenplan.plan import Options
 from screenplan.plan.works import Crew
-from screenplan.works.rates import Rate, hours_of, rate_of, sold_as
+from screenplan.works.rates import NOISE, Rate, hours_of, rate_of, sold_as
 
 #: The items whose hours make up each task. Of a group those count for which the plan has rates; if
 #: there are none, those that are shipped.
@@ -27,8 +27,6 @@ _GROUPS = {
         "fence_roll fence_line_post fence_corner_post fence_brace fence_gate fence_staple cage_post",
     ),
 }
-#: Rounding noise that must not cost another day.
-_NOISE = 1e-9
 
 
 @dataclass(frozen=True)
@@ -119,7 +117,7 @@ def days_of_work(quantities: pd.DataFrame | None, plan: Options, *, fenced: bool
     # Mulch begins on the day on which the last plant is set, if that leaves time.
     plant, mulch = hours["plant"] or 0.0, hours["mulch"] or 0.0
     spans["plant"] = Span(0, _whole_days(plant, each_day) - 1, hours["plant"])
-    first = math.floor(plant / each_day + _NOISE)
+    first = math.floor(plant / each_day + NOISE)
     done = max(first, _whole_days(plant + mulch, each_day) - 1)
     spans["mulch"] = Span(first, done, hours["mulch"])
     last = spans["plant"].last_day if hours["mulch"] is None else max(done, spans["plant"].last_day)
@@ -143,7 +141,7 @@ def hours_to_replace(quantities: pd.DataFrame | None, work: Durations) -> float 
 
 
 def _whole_days(hours: float | None, each_day: float) -> int:
-    return max(1, math.ceil((hours or 0.0) / each_day - _NOISE))
+    return max(1, math.ceil((hours or 0.0) / each_day - NOISE))
 
 
 def _of_groups(

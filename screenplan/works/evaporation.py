@@ -29,10 +29,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from screenplan.rules.limits import MONTH_DAYS
+
 MEAN_SOURCE = "need by temperature: Thornthwaite 1948 (read in texts that quote it)"
 RANGE_SOURCE = "need by temperature: Hargreaves 1985, FAO Irrigation and Drainage Paper 56, equation 52 (second-hand)"
-#: Days of the months of a usual year.
-MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 #: Degrees Celsius from which the drawn curve holds, and the fit to it: constant, by t, by t².
 HOT_C, HOT_FIT = 26.5, (-415.855, 32.244, -0.43253)
 #: Hours of a day where the latitude is not known.

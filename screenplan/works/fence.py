@@ -21,7 +21,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, get_args
 
 import geopandas as gpd
 import numpy as np
@@ -30,15 +30,16 @@ import shapely
 
 from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES, GROWTHS
 from screenplan.contracts.tables import layer_of, table_of
+from screenplan.contracts.works import FenceScheme
 from screenplan.ground.errors import InputError, refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.works import Fence
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, planned_stand
 from screenplan.works.enclosure import beside, enclose, fence_ground, no_room
-from screenplan.works.posts import set_posts
+from screenplan.works.posts import in_zone, set_posts
 
-SCHEMES = ("perimeter", "outer_side", "inner_side", "cages")
+SCHEMES: tuple[str, ...] = get_args(FenceScheme)
 #: A fence is not planned for longer than this, years.
 LONGEST_YEARS = 20
 #: Posts of a cage, and how far its mesh overlaps itself, metres (common practice, no source).
@@ -243,12 +244,10 @@ def _cages(plants, ground, crown, fence: Fence, height) -> _Laid:
     for point, number in zip(points[new], plants["plant_id"].to_numpy()[new], strict=True):
         base = {"fence_id": f"cage {number}", "height_m": height, "plant_id": int(number)}
         for count, place in enumerate(_cage_posts(point, radius, ground), 1):
-            over = shapely.intersects(ground.buried, place)
             laid.posts.append(
                 base
                 | {"part_id": f"cage{number}-post{count}", "role": "cage", "braces": 0,
-                   "says": "in the tolerance zone of a buried line: have it located and move this post"
-                   if over else None}
+                   "says": in_zone(place, ground)}
             )  # fmt: skip
             laid.places.append(place)
         laid.wires.append(

@@ -11,7 +11,7 @@ import pandas as pd
 from screenplan.rules.limit_kinds import LeadTime, Limit
 from screenplan.rules.limits import load_limits
 from screenplan.works.kinds import Kind
-from screenplan.works.quantities import NOISE
+from screenplan.works.rates import NOISE
 from screenplan.works.tasks import task
 
 

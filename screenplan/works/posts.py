@@ -90,7 +90,7 @@ def set_posts(
         u = (b - a) / length
         role = _vertex_role(xy, number, closed)
         posts.append(
-            Post(a[0], a[1], role, at, {"corner": 2, "end": 1}.get(role, 0), _in_zone(a, ground))
+            Post(a[0], a[1], role, at, {"corner": 2, "end": 1}.get(role, 0), in_zone(a, ground))
         )
         if role != "line":
             since = at
@@ -119,9 +119,7 @@ def set_posts(
                         since = at + station
             if kind == "gate":
                 point = a + mark * u
-                posts.append(
-                    Post(point[0], point[1], "gate", at + mark, 1, _in_zone(point, ground))
-                )
+                posts.append(Post(point[0], point[1], "gate", at + mark, 1, in_zone(point, ground)))
                 since = at + mark
                 if in_gate:
                     runs.append(Run(shapely.LineString([a + before * u, point]), at + before, True))
@@ -133,7 +131,7 @@ def set_posts(
         wire.append(b)
         at += length
     if not closed:
-        posts.append(Post(xy[-1, 0], xy[-1, 1], "end", at, 1, _in_zone(xy[-1], ground)))
+        posts.append(Post(xy[-1, 0], xy[-1, 1], "end", at, 1, in_zone(xy[-1], ground)))
     runs.append(Run(shapely.LineString(wire), run_from, False))
     return posts, runs
 
@@ -201,7 +199,8 @@ def _evenly(start: float, end: float, spacing: float) -> list[float]:
     return [start + (end - start) * step / count for step in range(1, count)]
 
 
-def _in_zone(point, ground: Ground) -> str | None:
+def in_zone(point, ground: Ground) -> str | None:
+    """Say it if a post stands in the tolerance zone of a buried line."""
     if shapely.intersects(ground.buried, shapely.Point(point)):
         return "in the tolerance zone of a buried line: have it located and move this post"
     return None

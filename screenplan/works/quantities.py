@@ -29,7 +29,7 @@ from screenplan.works.clipping import clipped_faces, clips_told
 from screenplan.works.earth import SWELL, nearest_gaps, ring_area, strip_along
 from screenplan.works.fence import chosen_fence
 from screenplan.works.kinds import Kind, kinds_of
-from screenplan.works.rates import BULK
+from screenplan.works.rates import BULK, NOISE
 from screenplan.works.seasons import Seasons
 from screenplan.works.water_months import by_stage, months_given
 from screenplan.works.watering import litres_of, round_litres
@@ -84,8 +84,6 @@ LINE_ROLL_M = 50.0
 #: Mulch is topped up in so many years.
 MULCH_YEARS = 3
 _COMMON, _ARITHMETIC = "common practice, no source", "arithmetic"
-#: Rounding noise that must not cost another pack.
-NOISE = 1e-9
 
 
 #: Years over which `growth.losses` are lost.

@@ -16,6 +16,8 @@ from screenplan.plan.catalogue import shipped_tables
 V = TypeVar("V")
 #: Items that cost as much, and take as long, as another if they have no figure of their own.
 LIKE = {"mulch_again": "mulch", "plant_again": "plant"}
+#: Rounding noise that must not cost another pack, day or round.
+NOISE = 1e-9
 #: How mulch is sold in bulk; a load of it has a price and hours of its own.
 BULK = "load"
 #: How the keys of what is built new begin.

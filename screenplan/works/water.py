@@ -16,13 +16,13 @@ import math
 from dataclasses import dataclass
 
 from screenplan.contracts.task_times import YEAR_DAYS
+from screenplan.ground.said import INCH_M
 from screenplan.planting.growth import establishment_years
 from screenplan.planting.measured import stem_inches
 from screenplan.planting.stock import ball_depth, ball_width, stock_of
 from screenplan.works.kinds import Kind
 
 GALLON_L = 3.785411784
-INCH_M = 0.0254
 GALLONS_PER_INCH = (1.0, 1.5)
 SHARE_OF_BALL = (0.25, 1.0 / 3.0)
 YEARS_PER_INCH = 1.5

@@ -29,19 +29,18 @@ import pandas as pd
 from screenplan.contracts import WATER_BY_MONTH
 from screenplan.contracts.tables import table_of, with_notes
 from screenplan.contracts.task_times import year_of
+from screenplan.ground.said import INCH_M
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.species_model import Species
 from screenplan.rules.limit_kinds import Limit, PlantingClimate
 from screenplan.rules.limits import MONTHS, limit_of
 from screenplan.works.evaporation import MEAN_SOURCE, RANGE_SOURCE, shares_of_peak
 from screenplan.works.kinds import kinds_of
-from screenplan.works.rates import rate_of
+from screenplan.works.rates import NOISE, rate_of
 from screenplan.works.tasks import task
-from screenplan.works.water import INCH_M, SOURCE, Stage
+from screenplan.works.water import SOURCE, Stage
 from screenplan.works.watering import round_litres, stages_of
 
-#: Rounds of a month that are so much more than a whole number are that number: rounding only.
-NOISE = 1e-9
 #: What to do before each round.
 FEEL_FIRST = "Feel the soil first: none is needed while it is moist or frozen"
 #: The stage in which a new ball dries out fast, so that it is not watered less in a cool month (custom, no source).

@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 
 from screenplan.plan import DEFAULTS
+from screenplan.planting.exclusions import exclusions
 from screenplan.planting.spans import plantable_stretches_each
-from screenplan.planting.zones import exclusions
 from screenplan.site.across import Around, look_across
 from screenplan.site.looks import points_of, see_targets
 from screenplan.site.wall_places import window_places

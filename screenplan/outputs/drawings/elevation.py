@@ -11,9 +11,11 @@ import shapely
 
 from screenplan.contracts import year_column
 from screenplan.contracts.tables import numbers
+from screenplan.contracts.views import OPEN_TODAY
 from screenplan.ground.said import FOOT_M
 from screenplan.outputs.drawings.crowns import crown_outline
-from screenplan.outputs.drawings.plan import SHOWN, closed_by
+from screenplan.outputs.drawings.plan import closed_by
+from screenplan.outputs.drawings.scale import SHEET_MM
 from screenplan.outputs.drawings.site_base import add_areas
 from screenplan.outputs.drawings.style import (
     DASHES,
@@ -30,7 +32,7 @@ from screenplan.outputs.drawings.style import (
 from screenplan.outputs.palette import COLOURS
 
 #: Width of an elevation on paper, and the least and greatest height, millimetres.
-WIDTH_MM, LEAST_MM, MOST_MM = 184.0, 42.0, 80.0
+WIDTH_MM, LEAST_MM, MOST_MM = SHEET_MM[0], 42.0, 80.0
 #: Room on paper beside the axes for labels: left, right, below, above, millimetres.
 ROOM_MM = (11.0, 15.0, 10.0, 6.0)
 #: Ground shown beyond the ends of the row, metres, at least.
@@ -288,7 +290,7 @@ def _passages(ax, layers, line_id, ground, codes, filled) -> None:
     if outlines is None or not len(outlines):
         return
     views = layers["views"]
-    views = views.loc[views["status"].isin(SHOWN)]
+    views = views.loc[views["status"].isin(OPEN_TODAY)]
     here = outlines.loc[outlines["line_id"] == line_id]
     rings = {}
     for view_id, rows in here.groupby("view_id", sort=False):

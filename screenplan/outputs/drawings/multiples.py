@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from screenplan.outputs.drawings.plan import SHOWN, closed_by, draw_growth, sight_sheet
+from screenplan.contracts.views import OPEN_TODAY
+from screenplan.outputs.drawings.plan import closed_by, draw_growth, sight_sheet
 from screenplan.outputs.drawings.scale import SHEET_MM, Sheet
 from screenplan.outputs.drawings.style import TEXT, new_figure, write, year_words
 
@@ -45,7 +46,7 @@ def draw_years(
     if figure is None:
         figure = new_figure(SHEET_MM[0], tall)
     views = layers["views"]
-    views = views.loc[views["status"].isin(SHOWN)]
+    views = views.loc[views["status"].isin(OPEN_TODAY)]
     made = []
     for number, year in enumerate(years):
         column, row = number % ACROSS, number // ACROSS

@@ -9,6 +9,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts.tables import has_rows
+from screenplan.contracts.views import OPEN_TODAY
 from screenplan.outputs.drawings.crowns import add_crowns
 from screenplan.outputs.drawings.kind_marks import kind_marks
 from screenplan.outputs.drawings.scale import (
@@ -45,8 +46,6 @@ TOGETHER_MM = (12.0, 3.2)
 ON_LINE_M = 0.2
 #: Lines of a drawing without labels, which is small, are so much thinner.
 SMALL_LINES = 0.55
-#: Statuses of views that a drawing of growth shows.
-SHOWN = ("closes", "stays open")
 
 
 def plan_sheet(layers: Mapping, *, units: str = "metric") -> Sheet:
@@ -74,7 +73,7 @@ def sight_sheet(layers: Mapping, *, units: str = "metric") -> Sheet:
     reach = plan.metres(max(plan.width_mm, plan.height_mm))
     ground = shapely.box(plan.west, plan.south, plan.east, plan.north)
     views = layers["views"]
-    seen = views.loc[views["status"].isin(SHOWN)]
+    seen = views.loc[views["status"].isin(OPEN_TODAY)]
     shapes = [
         ground.buffer(-plan.metres(MARGIN_MM)),
         *shapely.get_point(seen.geometry.to_numpy(), 0),
@@ -397,7 +396,7 @@ def fill_crowns(ax, layers, year) -> None:
 def draw_sights(ax, layers, year, sheet, codes=None) -> None:
     """Draw the sight lines of a year, open and closed ones, and the codes of the open ones."""
     views = layers["views"]
-    views = views.loc[views["status"].isin(SHOWN)]
+    views = views.loc[views["status"].isin(OPEN_TODAY)]
     closed = closed_by(views, year)
     lines = _sight_geometry(views, layers)
     add_lines(ax, lines[closed], color=COLOURS["closed"], linewidth=HAIR * 1.6,
