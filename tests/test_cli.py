@@ -112,6 +112,17 @@ def test_a_file_of_messages_is_told_the_step_at_work_now_and_then():
     assert stream.getvalue().splitlines() == lines
 
 
+def test_a_stream_that_is_closed_ends_no_run(capfd):
+    with progress_bar(None) as tell:
+        tell("design", 17, 60)
+    stream = io.StringIO()
+    with progress_bar(stream, between_s=0.01) as tell:
+        stream.close()
+        time.sleep(0.1)
+        tell("design", 17, 60)
+    assert capfd.readouterr() == ("", "")
+
+
 def test_a_short_run_writes_no_line_of_progress():
     stream = io.StringIO()
     with progress_bar(stream) as tell:

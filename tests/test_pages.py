@@ -1,7 +1,9 @@
 """The pages of docs/ that show what the program does: what they say to type runs, and says what they promise."""
 
+import io
 import os
 import re
+import time
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -14,7 +16,8 @@ from docs.making.drawn import drawing
 from docs.making.held import held_against
 from docs.making.kept import keep
 from docs.making.notebooks import names
-from docs.making.trying import PageError, try_page
+from docs.making.trying import WAITING, PageError, try_page
+from screenplan.commandline.printing import progress_bar
 from screenplan.contracts import OUTPUTS
 
 ROOT = Path(__file__).parent.parent
@@ -129,6 +132,15 @@ def test_the_words_of_the_report_lead_to_pages_that_are_there():
     assert {f"(method-{name})=" for name in METHOD.values()} <= {
         page.read_text("utf-8").splitlines()[0] for page in METHODS
     }
+
+
+def test_a_page_does_not_show_how_long_the_machine_took():
+    stream = io.StringIO()
+    with progress_bar(stream, between_s=0.01) as tell:
+        tell("light", 3, 40)
+        time.sleep(0.1)
+    assert stream.getvalue().count("step 3 of 40: light") > 1
+    assert WAITING.sub("", f"Order\n{stream.getvalue()}Written\n") == "Order\nWritten\n"
 
 
 RUN = "```{{run}}\n{options}screenplan keys --help\n```\n"

@@ -96,6 +96,12 @@ def test_identifiers_are_those_of_one_thing(street):
             assert not layer[key].duplicated().any(), name
 
 
+def test_a_derived_place_is_called_by_its_lot_for_people_and_for_files(street):
+    places = street.layers["private_places"].set_index("lot_id").loc["12"]
+    assert places["name"] == "garden behind the house of lot 12"
+    assert places["place_id"].startswith("12 ")
+
+
 def test_windows_of_one_house_have_names_of_their_own(street):
     windows = street.layers["windows"]
     assert not windows[["building_id", "name"]].duplicated().any()

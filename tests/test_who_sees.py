@@ -66,7 +66,16 @@ def test_many_windows_are_told_by_their_houses():
     # By hand: w0, w2, w4 and w6 are in No. 2, the others but the last in No. 1; the years are 3 to 11.
     assert [row[0] for row in table.rows] == ["No. 2, 4 windows", "No. 1, 4 windows", "bath"]
     assert [row[2] for row in table.rows] == ["9", "10", "11"]
-    assert "more stand in the table" not in more
+    assert "more stand" not in more
+
+
+@pytest.mark.parametrize(("left", "said"), [(1, "1 more stands in"), (2, "2 more stand in")])
+def test_windows_that_are_left_out_are_counted(left, said):
+    layers = site(MOST_WINDOWS + left)
+    layers["windows"]["building_id"] = None
+    table, more = closing_windows(layers)
+    assert len(table.rows) == MOST_WINDOWS
+    assert said in more
 
 
 def test_a_few_windows_are_told_each():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shlex
 import shutil
 import subprocess
@@ -19,6 +20,8 @@ DONE = ("file", "run", "drawn", "sheet")
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 #: How wide the terminal is, letters.
 WIDE = 88
+#: A line that tells how long a step takes; it hangs on the machine, and is not shown.
+WAITING = re.compile(r"^(?:starting|step \d+ of \d+: .*), \d+\.\d min so far\n", re.MULTILINE)
 
 
 class PageError(Exception):
@@ -92,7 +95,8 @@ def _run(line: str, folder: Path, program: str | None) -> Ran:
         shutil.copytree(SAMPLE, folder / "sample_data", dirs_exist_ok=True)
     run = _in_process if program is None else _as_program
     code, said = run(program, words, folder)
-    return Ran(" ".join(line.split()), said.replace(f"{folder}{os.sep}", ""), code)
+    said = WAITING.sub("", said.replace(f"{folder}{os.sep}", ""))
+    return Ran(" ".join(line.split()), said, code)
 
 
 def _in_process(_program: None, words: list[str], folder: Path) -> tuple[int, str]:

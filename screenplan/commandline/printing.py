@@ -10,7 +10,7 @@ import json
 import re
 import time
 from collections.abc import Iterable, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from threading import Event, Thread
 from typing import Any
 
@@ -97,6 +97,9 @@ def progress_bar(stream, between_s: float = BETWEEN_S):
 
     A stream that is no terminal, such as a file, gets a plain line each ``between_s`` seconds.
     """
+    if stream is None:  # closed by who called, or none in a program without a console
+        yield lambda *_: None
+        return
     if not stream.isatty():
         with _lines_of_progress(stream, between_s) as tell:
             yield tell
@@ -125,9 +128,10 @@ def _lines_of_progress(stream, between_s: float):
     began, ended, doing = time.monotonic(), Event(), ["starting"]
 
     def write() -> None:
-        while not ended.wait(between_s):
-            stream.write(f"{doing[0]}, {(time.monotonic() - began) / 60.0:.1f} min so far\n")
-            stream.flush()
+        with suppress(OSError, ValueError):  # nobody reads any more
+            while not ended.wait(between_s):
+                stream.write(f"{doing[0]}, {(time.monotonic() - began) / 60.0:.1f} min so far\n")
+                stream.flush()
 
     def tell(name: str, number: int, total: int) -> None:
         doing[0] = f"step {number} of {total}: {name}"

@@ -126,7 +126,8 @@ def closing_windows(layers: Mapping) -> tuple[Table | None, str]:
     if built is not None and len(built):
         more.append(f"Year 0 is the first day, behind the new {built['option'].iloc[0]}")
     if len(rows) > MOST_WINDOWS:
-        more.append(f"{len(rows) - MOST_WINDOWS} more stand in the table of views")
+        left = len(rows) - MOST_WINDOWS
+        more.append(f"{left} more stand{'s' * (left == 1)} in the table of views")
     return Table("closed", "", headings, rows[:MOST_WINDOWS]), ". ".join(more)
 
 

@@ -22,6 +22,8 @@ NAMED = {
     ("sight_triangles", "sight_areas"): "area_id",
     ("sight_triangles", "sight_plants"): "area_id",
 }
+#: How a derived place of a lot is told from those of the others: for files, and for people.
+_OF_A_PLACE = {"place_id": "{lot} {own}", "name": "{own} of lot {lot}"}
 #: The number of a derived window along its wall, in its name.
 _NUMBER = re.compile(r"(\d+)(?=, )")
 
@@ -37,10 +39,10 @@ def named(lot: str, step: str, name: str, layer):
             layer,
             {
                 column: [
-                    f"{lot} {own}" if mine and not pd.isna(own) else own
+                    form.format(lot=lot, own=own) if mine and not pd.isna(own) else own
                     for own, mine in zip(layer[column], derived, strict=True)
                 ]
-                for column in ("place_id", "name")
+                for column, form in _OF_A_PLACE.items()
             },
         )
     return layer
