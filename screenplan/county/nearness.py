@@ -45,8 +45,8 @@ def come_near(
 
 def is_compiled() -> bool:
     """Tell whether the loops of a county lie ready where numba keeps them: of those that lots with houses need, this is the last."""
-    kept = Path(_come_near.stats.cache_path)
-    return any(kept.glob(f"{Path(__file__).stem}.{_come_near.__name__}-*.nbi"))
+    kept = Path(str(_come_near.stats.cache_path))
+    return any(kept.glob(f"{Path(__file__).stem}._come_near-*.nbi"))
 
 
 @njit(cache=True, error_model="numpy")

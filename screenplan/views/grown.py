@@ -44,7 +44,7 @@ def _tabulated(
     floor: tuple[float, ...] | None,
 ) -> CrownTable:
     """Tabulate crowns by their starts and sizes; nobody changes what is kept."""
-    # What may be written to and what may not are two types of arrays, and loops would be compiled for both.
+    # What may be written to and what may not are two types of arrays, and each loop would be made for both.
     sizes = np.frombuffer(written).reshape(shape).copy()
     species = [start.species for start in starts]
     if not species:
