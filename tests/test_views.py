@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import geopandas as gpd
+import numba
 import numpy as np
 import pandas as pd
 import pytest
@@ -19,6 +20,7 @@ from screenplan.planting.species_model import Species
 from screenplan.planting.stand import stand_of
 from screenplan.site.terrain import Terrain
 from screenplan.views import sampling
+from screenplan.views.crowns import one_growth
 from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.openings import openings_of
@@ -498,7 +500,11 @@ def test_growth_classes_are_shared():
     assert crowns.height.shape == (1, 3, 6)
     assert set(stand.start) == {0}
     two = pd.concat([plants, row([3.3], stock=1.0)], ignore_index=True)
-    assert crowns_of(stand_of(two, species_table=TABLE, years=5)).height.shape == (2, 3, 6)
+    several = crowns_of(stand_of(two, species_table=TABLE, years=5))
+    assert several.height.shape == (2, 3, 6)
+    # Loops are compiled for the types of their arrays, and so but once.
+    assert numba.typeof(several) == numba.typeof(crowns)
+    assert numba.typeof(one_growth(several, 1)) == numba.typeof(one_growth(crowns, 1))
     # Closed form: straight growth of 0.3 m a year from 0.5 m.
     assert crowns.height[0, 1] == pytest.approx(0.5 + 0.3 * np.arange(6))
     slow = {"column": replace(TABLE["column"], establishment_years=2.0)}

@@ -44,7 +44,9 @@ def _tabulated(
     floor: tuple[float, ...] | None,
 ) -> CrownTable:
     """Tabulate crowns by their starts and sizes; nobody changes what is kept."""
-    species, sizes = [start.species for start in starts], np.frombuffer(written).reshape(shape)
+    # What may be written to and what may not are two types of arrays, and each loop would be made for both.
+    sizes = np.frombuffer(written).reshape(shape).copy()
+    species = [start.species for start in starts]
     if not species:
         none = np.zeros((*shape[2:], 1))
         return tabulate_crowns([next(iter(SHAPES))], none, none, none, [1.0])
