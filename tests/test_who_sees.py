@@ -1,9 +1,12 @@
 """Who no longer sees in, told by windows or, where there are many, by houses."""
 
+from types import SimpleNamespace
+
 import pandas as pd
 import pytest
 
 from screenplan.outputs.answer import Block, answer_lines
+from screenplan.outputs.answer_costs import cost_lines
 from screenplan.outputs.report_tables import Heading, Table
 from screenplan.outputs.who_sees import (
     MOST_NUMBERED,
@@ -117,3 +120,26 @@ def test_many_derived_windows_that_stay_open_for_one_reason_are_told_by_houses(c
         (MOST_NUMBERED + 2, False): f"{pair}; {pair}; bath (terrace)",
     }
     assert said == f"Past the row: {told[count, derived]}"
+
+
+def cost_words(**layers):
+    about = SimpleNamespace(warnings=(), units="metric")
+    """What is said but for the price, of which these tests give none."""
+    return list(cost_lines(layers, about, most=6))[1:]
+
+
+def test_costs_are_told_by_lot_also_where_lots_have_bare_numbers():
+    costs = pd.DataFrame({"lot": ["1", "2", "total"], "plants": [14, 1, 15], "cost": [500.0, None, None]})  # fmt: skip
+    assert cost_words(lot_costs=costs) == ["By lot: 1: 14 plants, 500.00; 2: 1 plant"]
+
+
+@pytest.mark.parametrize(
+    ("status", "does"),
+    [("closes", "close the same views"), ("stays open", "still close the row")],
+)
+def test_a_height_to_keep_promises_views_only_where_some_close(status, does):
+    sizes = pd.DataFrame({"kept": [False], "keep_m": [3.8], "grown_m": [9.0]})
+    views = pd.DataFrame({"status": ["stays open", status]})
+    assert cost_words(kept_sizes=sizes, views=views) == [
+        f"Clipped at 3.8 m the plants {does}; left alone they grow to 9.0 m. In the plan: kept.in_place = true"
+    ]

@@ -115,3 +115,17 @@ def shorten_words(text: str, most: int = LONGEST_QUOTED) -> str:
     'a name of aaaaaa…a letters'
     """
     return re.sub(rf"\S{{{most + 1},}}", lambda run: shorten(run[0], most), text)
+
+
+def more_stand(count: int, where: str, what: str = "") -> str:
+    """Say where what is not named stands; nothing if all is named.
+
+    Examples
+    --------
+    >>> more_stand(1, "under Stake out", "row"), more_stand(2, "in the table of views"), more_stand(-1, "there")
+    ('1 more row stands under Stake out', '2 more stand in the table of views', '')
+    """
+    if count < 1:
+        return ""
+    what = f" {what}{'s' * (count > 1)}" if what else ""
+    return f"{count} more{what} stand{'s' * (count == 1)} {where}"

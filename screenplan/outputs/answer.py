@@ -15,7 +15,7 @@ from screenplan.contracts.findings import UNKNOWN
 from screenplan.contracts.tables import records_of
 from screenplan.contracts.views import WIDE_GAP
 from screenplan.ground.said import in_units
-from screenplan.ground.texts import first_few
+from screenplan.ground.texts import first_few, more_stand
 from screenplan.ground.units import format_length, format_tape
 from screenplan.outputs.answer_costs import cost_lines
 from screenplan.outputs.drawings.style import clean
@@ -214,7 +214,7 @@ def _where(layers, units) -> Block | None:
         "where",
         f"Where they go, by tapes {how_tapes_lie(stakes)}",
         told[:MOST_ROWS],
-        more=f"{more} more rows stand under Stake out" if more > 0 else "",
+        more=more_stand(more, "under Stake out", "row"),
     )  # fmt: skip
 
 
@@ -245,7 +245,7 @@ def _shared(layers, units) -> Block | None:
         "shared",
         "Boundaries that two lots share, planted once",
         told[:MOST_LINES],
-        more=f"{more} more stand under Stake out" if more > 0 else "",
+        more=more_stand(more, "under Stake out"),
     )
 
 
@@ -314,7 +314,7 @@ def _open(layers, units) -> Block | None:
     more = len(told) - MOST_LINES
     return Block(
         "open", "Who still sees in, and why", told[:MOST_LINES],
-        more=f"{more} more stand in the table of views" if more > 0 else "",
+        more=more_stand(more, "in the table of views"),
     )  # fmt: skip
 
 

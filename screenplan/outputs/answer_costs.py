@@ -34,7 +34,7 @@ def cost_lines(layers: Mapping, about, most: int) -> Iterator[str]:
     yield from _money(layers.get("cost"), layers.get("quantities"), most)
     yield from _by_lot(layers.get("lot_costs"))
     yield from _light_taken(layers)
-    yield from _height_to_keep(layers.get("kept_sizes"), layers.get("kept_effects"), about.units)
+    yield from _height_to_keep(layers, about.units)
 
 
 def _of_a_fence(notes: Sequence[str], units) -> Iterator[str]:
@@ -44,20 +44,26 @@ def _of_a_fence(notes: Sequence[str], units) -> Iterator[str]:
             yield in_units(note, units)
 
 
-def _height_to_keep(sizes, effects, units) -> Iterator[str]:
+def _height_to_keep(layers: Mapping, units) -> Iterator[str]:
     """Say at which height the rows could be kept, if they grow much taller and the plan keeps none."""
-    rows = [row for row in records_of(sizes) if not row["kept"] and not is_missing(row["keep_m"])]
+    rows = [
+        row
+        for row in records_of(layers.get("kept_sizes"))
+        if not row["kept"] and not is_missing(row["keep_m"])
+    ]
     keep = max((float(row["keep_m"]) for row in rows), default=0.0)
     grown = max((float(row["grown_m"]) for row in rows), default=0.0)
     if grown > keep + MUCH_TALLER_M:
         low = format_length(math.ceil(keep * 10.0 - 1e-9) / 10.0, units, 1)
+        closes = any(row["status"] == "closes" for row in records_of(layers.get("views")))
+        does = "close the same views" if closes else "still close the row"
         so = "".join(
             f", and take {row['kept_says']} in the place of {row['free_says']} of a window's sun"
-            for row in records_of(effects)
+            for row in records_of(layers.get("kept_effects"))
             if row["effect"] == "window_sun" and row["kept_says"] != row["free_says"]
         )
         yield (
-            f"Clipped at {low} the plants close the same views{so}; left alone they grow to "
+            f"Clipped at {low} the plants {does}{so}; left alone they grow to "
             f"{format_length(grown, units, 1)}. In the plan: kept.in_place = true"
         )
 
@@ -90,7 +96,8 @@ def _by_lot(costs) -> Iterator[str]:
     for row in records_of(costs):
         if row["lot"] != "total":
             money = "" if is_missing(row["cost"]) else f", {float(row['cost']):,.2f}"
-            told.append(f"{clean(row['lot'])} {int(row['plants'])} plants{money}")
+            plants = f"{int(row['plants'])} plant{'s' * (int(row['plants']) != 1)}"
+            told.append(f"{clean(row['lot'])}: {plants}{money}")
     if told:
         yield f"By lot: {'; '.join(told)}"
 

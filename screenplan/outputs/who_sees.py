@@ -9,7 +9,7 @@ import pandas as pd
 from screenplan.contracts.called import house_names, observer_names, place_names
 from screenplan.contracts.tables import records_of
 from screenplan.ground.said import in_units
-from screenplan.ground.texts import first_few
+from screenplan.ground.texts import first_few, more_stand
 from screenplan.ground.told_years import chance_in_words, is_drawn, year_range, years_of_view
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing
@@ -126,8 +126,7 @@ def closing_windows(layers: Mapping) -> tuple[Table | None, str]:
     if built is not None and len(built):
         more.append(f"Year 0 is the first day, behind the new {built['option'].iloc[0]}")
     if len(rows) > MOST_WINDOWS:
-        left = len(rows) - MOST_WINDOWS
-        more.append(f"{left} more stand{'s' * (left == 1)} in the table of views")
+        more.append(more_stand(len(rows) - MOST_WINDOWS, "in the table of views"))
     return Table("closed", "", headings, rows[:MOST_WINDOWS]), ". ".join(more)
 
 
