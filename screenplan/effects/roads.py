@@ -7,8 +7,6 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
-import shapely
-import shapely.ops
 
 from screenplan.contracts import SIGHT_AREAS, SIGHT_PLANTS
 from screenplan.contracts.findings import FAILS, PASSES, ROAD_SIGHT, UNKNOWN, Finding
@@ -18,11 +16,8 @@ from screenplan.effects.telling import first_to_grow, how_many_grow
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, planned_stand
-from screenplan.rules.driver_sight import RIM_M, SightArea, find_sight_areas, named_ground, with_rim
+from screenplan.rules.driver_sight import SightArea, find_sight_areas, named_ground, stands_in
 from screenplan.rules.limit_kinds import Limit
-
-#: What is built stands in such an area along so much of it, metres: what only ends at its rim does not.
-STANDS_IN_M = 4.0 * RIM_M
 
 
 def draw_sight_triangles(
@@ -193,9 +188,9 @@ def _built_in(sight_areas, new_screens) -> list[tuple]:
     """
     if not has_rows(new_screens):
         return []
-    found, areas = [], with_rim(sight_areas.geometry.to_numpy())
+    found = []
     for _, piece in new_screens.iterrows():
-        inside = shapely.length(shapely.intersection(areas, piece.geometry)) > STANDS_IN_M
+        inside = stands_in(piece.geometry, sight_areas.geometry.to_numpy())
         held = sight_areas.loc[inside & (sight_areas["clear_from_m"] < piece["height_m"]).to_numpy()]  # fmt: skip
         if len(held):
             found.append((piece, held.iloc[0]))

@@ -42,6 +42,8 @@ MOUTH_REACH_M = 1.0
 FRONTAGE_M = 15.0
 #: What stands along the rim of such ground stands in it too: so near, metres.
 RIM_M = 0.005
+#: What is built stands in such ground along so much of it, metres: what only ends at its rim does not.
+STANDS_IN_M = 4.0 * RIM_M
 #: Speed at which a rounded-up distance is still the lower one: rounding only.
 ROUND_SLACK = 1e-9
 
@@ -145,6 +147,14 @@ def find_sight_areas(
 def with_rim(outlines: Any) -> Any:
     """Give the ground of sight areas with its rim, on which nothing tall may stand either."""
     return shapely.buffer(outlines, RIM_M)
+
+
+def stands_in(line: shapely.Geometry, outlines: np.ndarray) -> np.ndarray:
+    """Tell in which of such grounds something stands that is built along a line, (outlines,) of bool.
+
+    One along the rim, such as on the boundary, stands in it too.
+    """
+    return shapely.length(shapely.intersection(with_rim(outlines), line)) > STANDS_IN_M
 
 
 @dataclass(frozen=True)

@@ -5,11 +5,12 @@ Nothing here says what may be built: that is the local code's.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
 
@@ -17,7 +18,7 @@ from screenplan.contracts.tables import has_rows
 from screenplan.ground.errors import refuse
 from screenplan.plan import Options
 from screenplan.plan.instead import Instead
-from screenplan.rules.driver_sight import SightArea, find_sight_areas, with_rim
+from screenplan.rules.driver_sight import SightArea, find_sight_areas, stands_in, with_rim
 from screenplan.rules.limit_kinds import FenceHeight, Limit
 from screenplan.rules.limits import limit_named
 from screenplan.site.drives import drives_of
@@ -169,13 +170,12 @@ def lay_upright(
     planted = set() if lines is None else set(lines["side_id"].astype(str))
     chosen = asked.along or [name for name in names if name in planted] or names
     code = allowed.code
-    shapes, heights, of_side, over = [], [], [], []
+    shapes, heights, of_side = [], [], []
     yards: dict[tuple[str, float], list[str]] = {}
     opened, seen_over = 0.0, dict[str, float]()
     for name, yard, side in zip(names, classes_of(sides), sides.geometry, strict=True):
-        by_code = getattr(code, f"{yard}_m")
         own = getattr(asked, yard)
-        height = by_code if own is None else own
+        height = getattr(code, f"{yard}_m") if own is None else own
         if name not in chosen:
             continue
         along = layers["parcels"], side, asked.inset, layers.get("buildings"), layers.get("keep_outs")  # fmt: skip
@@ -190,8 +190,6 @@ def lay_upright(
         if not lines:
             continue
         yards.setdefault((yard, height), []).append(name)
-        if height > by_code + 1e-6:
-            over.append(f"{yard} {{{by_code:.2f} m}}")
         shapes += lines
         heights += [(height, yard)] * len(lines)
         of_side += [name] * len(lines)
@@ -207,18 +205,11 @@ def lay_upright(
         },
         geometry=shapes, crs=sides.crs,
     )  # fmt: skip
-    told = "; ".join(
+    along = "; ".join(
         f"{{{height:.2f} m}} along {', '.join(mine)} ({yard})"
         for (yard, height), mine in yards.items()
     )
-    says = [told or "No side has room for it"]
-    if over:
-        says.append(f"the code {asked.code} allows less: {', '.join(dict.fromkeys(over))}")
-    if code.front_open_share and any(yard == "front" for _, yard in heights):
-        says.append(f"at the front at least {code.front_open_share:.0%} of it stays open, as that code asks")  # fmt: skip
-    if any(height > code.permit_above_m for height, _ in heights):
-        says.append(f"above {{{code.permit_above_m:.2f} m}} it needs a permit by that code")
-    says.append(f"heights by the published code {asked.code}: yours may differ, ask it" if not _all_own(asked) else "ask your own code how tall it may be")  # fmt: skip
+    says = [along or "No side has room for it", *_of_codes(asked, code, yards)]
     says.append(LEFT_OPEN)
     if seen_over:
         where = ", ".join(f"above {{{high:.2f} m}} at {place}" for place, high in seen_over.items())
@@ -227,23 +218,38 @@ def lay_upright(
         )
     if option == "trellis":
         says.append(f"it lets {asked.trellis_open:.0%} of the light through until something climbs it")  # fmt: skip
-    return Upright(screens, told, tuple(says))
+    return Upright(screens, along, tuple(says))
+
+
+def _of_codes(
+    asked: Instead, code: FenceHeight, yards: Collection[tuple[str, float]]
+) -> Iterator[str]:
+    """Say what the code allows and asks of heights by yard, and whose code it is."""
+    allowed = {yard: getattr(code, f"{yard}_m") for yard, _ in yards}
+    over = [f"{yard} {{{allowed[yard]:.2f} m}}" for yard, height in yards if height > allowed[yard] + 1e-6]  # fmt: skip
+    if over:
+        yield f"the code {asked.code} allows less: {', '.join(over)}"
+    if code.front_open_share and "front" in allowed:
+        yield f"at the front at least {code.front_open_share:.0%} of it stays open, as that code asks"
+    if any(height > code.permit_above_m for _, height in yards):
+        yield f"above {{{code.permit_above_m:.2f} m}} it needs a permit by that code"
+    if None in (asked.front, asked.side, asked.rear):
+        yield f"heights by the published code {asked.code}: yours may differ, ask it"
+    else:
+        yield "ask your own code how tall it may be"
 
 
 def _in_the_way(
     lines: Sequence[shapely.LineString], height_m: float, areas: Sequence[SightArea]
 ) -> list[SightArea]:
     """Give the ground over which a driver must see and on which a fence of a height would stand."""
-    whole = shapely.union_all(lines)
+    outlines = np.array([area.outline for area in areas], dtype=object)
+    stands = stands_in(shapely.union_all(lines), outlines).tolist()
     return [
         area
-        for area in areas
-        if height_m > area.clear_from_m and shapely.intersects(whole, with_rim(area.outline))
+        for area, inside in zip(areas, stands, strict=True)
+        if inside and height_m > area.clear_from_m
     ]
-
-
-def _all_own(asked: Instead) -> bool:
-    return None not in (asked.front, asked.side, asked.rear)
 
 
 def with_screens(layers: Mapping[str, Any], screens: gpd.GeoDataFrame) -> dict[str, Any]:
