@@ -205,11 +205,11 @@ def lay_upright(
         },
         geometry=shapes, crs=sides.crs,
     )  # fmt: skip
-    along = "; ".join(
+    told = "; ".join(
         f"{{{height:.2f} m}} along {', '.join(mine)} ({yard})"
         for (yard, height), mine in yards.items()
     )
-    says = [along or "No side has room for it", *_of_codes(asked, code, yards)]
+    says = [told or "No side has room for it", *_of_codes(asked, code, yards)]
     says.append(LEFT_OPEN)
     if seen_over:
         where = ", ".join(f"above {{{high:.2f} m}} at {place}" for place, high in seen_over.items())
@@ -218,7 +218,7 @@ def lay_upright(
         )
     if option == "trellis":
         says.append(f"it lets {asked.trellis_open:.0%} of the light through until something climbs it")  # fmt: skip
-    return Upright(screens, along, tuple(says))
+    return Upright(screens, told, tuple(says))
 
 
 def _of_codes(
