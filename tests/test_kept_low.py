@@ -78,7 +78,8 @@ def test_the_check_and_the_first_screen_name_the_views_and_the_height(low):
     (line,) = found(low)
     least = float(low.layers["kept_open"]["least_m"].iloc[0])
     assert line.result == UNKNOWN
-    assert f"kept at {{{LOW_M:.1f} m}}: No. 2, bedroom" in f"{line.says}"
+    assert f"kept at {{{LOW_M:.1f} m}}: No. 2, dining room" in f"{line.says}"
+    assert "No. 9, bedroom, upstairs" in f"{line.says}"
     assert f"{{{least:.1f} m}}" in f"{line.says}"
     assert f"{line.needs}" == f"kept.height of {{{least:.1f} m}}"
     assert "kept height" in set(low.layers["checks"]["check"])

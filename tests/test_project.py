@@ -728,10 +728,10 @@ def test_the_sample_sheets_are_printed_whole(sample):
         assert "Larkspur Rise 7" in said
         assert "buried lines" in said
         assert "not a survey" in said
-        # 19 and 17 plants of two kinds in the sample plan: in threes, 12 and 11 in the north row, 7 and 6 in the east.
+        # By hand: 36 plants of two kinds in threes, counted on round the corner of the two rows.
         listed = [
-            "19 eastern red cedar" in said,
-            "17 yaupon" in said,
+            "18 eastern red cedar" in said,
+            "18 yaupon" in said,
             "balled, 1.80 m high" in said,
         ]
         assert listed == [not name.startswith("Stake-out")] * 3

@@ -504,7 +504,7 @@ STEPS: dict[str, Step] = {
             gives="plant_health",
             keys=(
                 "health.most_of_one_species health.most_of_one_genus health.zone health.exposed_to "
-                "health.livestock_sides health.livestock_reach health.hosts_apart plants.group design.wanted design.groups"
+                "health.livestock_sides health.livestock_reach health.hosts_apart plants.group rows.spacing design.wanted design.groups"
             ),
             resources="species_table",
         ),
