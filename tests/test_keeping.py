@@ -107,11 +107,11 @@ def test_kept_plants_take_no_more_sun_than_free_ones_and_both_runs_tell_the_same
         others = light.loc[(light["kind"] == "window") & (light["parcel_id"] != "LR-7")]
         assert rows.loc["window_sun", side] == pytest.approx(others["sun_lost"].astype(float).max())
         assert rows.loc["views_closed", side] == (views["status"] == "closes").sum()
-    (line,) = _height_to_keep(free.layers["kept_sizes"], effects, "metric")
+    (line,) = _height_to_keep({**free.layers, "kept_effects": effects}, "metric")
     assert f"take {rows.loc['window_sun', 'kept_says']} in the place of" in line
     assert rows.loc["views_closed", "kept"] == rows.loc["views_closed", "free"]
     assert "kept.in_place = true" in line
-    assert not list(_height_to_keep(kept.layers["kept_sizes"], effects, "metric"))
+    assert not list(_height_to_keep(kept.layers, "metric"))
 
 
 def test_nothing_is_compared_where_nothing_is_to_be_kept_lower(free):
