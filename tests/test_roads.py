@@ -9,8 +9,8 @@ from shapely import affinity
 
 from screenplan.effects.roads import draw_sight_triangles, judge_road_sight
 from screenplan.ground.errors import InputError
-from screenplan.ground.said import FOOT_M
-from screenplan.rules.driver_sight import MPH_KMH, emerging_distance, stopping_distance
+from screenplan.ground.said import FOOT_M, KMH_PER_MPH
+from screenplan.rules.driver_sight import emerging_distance, stopping_distance
 from screenplan.rules.limit_kinds import Stopping
 from screenplan.rules.limits import limit_of, load_limits
 
@@ -32,7 +32,7 @@ STOPPING_FT = {
 )
 def test_all_fourteen_stopping_distances(mph, feet):
     rule = limit_of(None, Stopping)
-    assert stopping_distance(mph * MPH_KMH, rule) / FOOT_M == pytest.approx(feet, abs=1e-6)
+    assert stopping_distance(mph * KMH_PER_MPH, rule) / FOOT_M == pytest.approx(feet, abs=1e-6)
 
 
 @pytest.mark.evidence(
@@ -45,8 +45,8 @@ def test_all_fourteen_stopping_distances(mph, feet):
 )
 def test_the_emerging_distance():
     # Arithmetic: 1.47 × 30 mph × 7.5 s = 330.75 ft.
-    assert emerging_distance(30 * MPH_KMH, 7.5) / FOOT_M == pytest.approx(330.75)
-    assert emerging_distance(30 * MPH_KMH, 7.5) > stopping_distance(30 * MPH_KMH, limit_of(None, Stopping))  # fmt: skip
+    assert emerging_distance(30 * KMH_PER_MPH, 7.5) / FOOT_M == pytest.approx(330.75)
+    assert emerging_distance(30 * KMH_PER_MPH, 7.5) > stopping_distance(30 * KMH_PER_MPH, limit_of(None, Stopping))  # fmt: skip
 
 
 def road(speed=30.0):

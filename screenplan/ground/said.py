@@ -12,6 +12,8 @@ from typing import Any
 
 #: One international foot in metres, exact by definition since 1959.
 FOOT_M = 0.3048
+#: One mile an hour in km/h, exact: 5280 ft of 0.3048 m.
+KMH_PER_MPH = 1.609344
 #: One inch, a twelfth of it.
 INCH_M = 0.0254
 #: In sentences lengths below this are written in inches: half a foot.

@@ -10,7 +10,6 @@ from screenplan.plan.values import Identifier, Length, Money, Section, once_each
 
 #: What stands along the boundary.
 Upright = Literal["fence", "wall", "trellis"]
-_Height = Annotated[Length, Field(ge=0, le=10)]
 
 
 class Instead(Section):

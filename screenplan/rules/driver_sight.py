@@ -22,7 +22,7 @@ import shapely
 import shapely.ops
 
 from screenplan.contracts.tables import has_rows, identifiers, numbers
-from screenplan.ground.said import FOOT_M
+from screenplan.ground.said import FOOT_M, KMH_PER_MPH
 from screenplan.plan import Options
 from screenplan.plan.effects import Road
 from screenplan.rules.limit_kinds import Emerging, Limit, SightTriangle, Stopping
@@ -30,8 +30,6 @@ from screenplan.rules.limits import limit_named, limit_of
 from screenplan.site.drives import drives_of
 from screenplan.site.ownership import outline_known, subject_outline
 
-#: One mile an hour in km/h, exact: 5280 ft of 0.3048 m.
-MPH_KMH = 1.609344
 #: 1.47 of the formulas: feet a second in a mile an hour, as printed.
 FT_S_PER_MPH = 1.47
 #: 1.075 of the stopping formula, as printed.
@@ -92,7 +90,7 @@ def stopping_distance(speed_kmh: float, rule: Stopping) -> float:
     rule : Stopping
         The limit by which it is worked out.
     """
-    v = speed_kmh / MPH_KMH
+    v = speed_kmh / KMH_PER_MPH
     a = rule.deceleration_m / FOOT_M
     feet = FT_S_PER_MPH * v * rule.reaction_s + BRAKING * v * v / a
     step = rule.round_up_to_m / FOOT_M
@@ -103,7 +101,7 @@ def stopping_distance(speed_kmh: float, rule: Stopping) -> float:
 
 def emerging_distance(speed_kmh: float, gap_s: float) -> float:
     """Distance that traffic runs in a gap, metres: 1.47 V t."""
-    return FT_S_PER_MPH * speed_kmh / MPH_KMH * gap_s * FOOT_M
+    return FT_S_PER_MPH * speed_kmh / KMH_PER_MPH * gap_s * FOOT_M
 
 
 def find_sight_areas(

@@ -15,7 +15,7 @@ from pyproj import CRS
 
 from screenplan.contracts import HIGHEST_GROUND_M, LOWEST_GROUND_M, Column, Contract
 from screenplan.ground.errors import InputError, Problem
-from screenplan.ground.said import FOOT_M
+from screenplan.ground.said import FOOT_M, KMH_PER_MPH
 from screenplan.ground.units import metres_per
 from screenplan.site.composed import cells_of, is_held, metres_in
 from screenplan.site.repair import Findings
@@ -27,8 +27,6 @@ if TYPE_CHECKING:
 SENTINELS = (9999.0, 99999.0, 999.0, -999.0, -9999.0, -99999.0, -32768.0, 32767.0, 1e20)
 #: Layers whose things, if they stand at all, are higher than nothing.
 STANDING = ("buildings", "existing_screens")
-#: One mile per hour in km/h, exact.
-KMH_PER_MPH = 1.609344
 
 #: The feet in use differ by less than this, metres.
 FEET_DIFFER_M = 1e-4

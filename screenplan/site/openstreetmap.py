@@ -14,7 +14,7 @@ import geopandas as gpd
 import pandas as pd
 
 from screenplan.ground.errors import refuse
-from screenplan.site.columns import KMH_PER_MPH
+from screenplan.ground.said import KMH_PER_MPH
 from screenplan.site.composed import TAG_COLUMNS, tags_of
 from screenplan.site.features import shape_of
 from screenplan.site.files import DataFile
