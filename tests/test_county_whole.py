@@ -274,6 +274,12 @@ def test_what_is_for_one_parcel_is_refused(layers, tmp_path, plan, says):
 def test_layers_that_a_county_does_not_read_are_refused(layers, tmp_path):
     with pytest.raises(screenplan.InputError, match="reads no layer marks"):
         screenplan.run_county(PLAN, layers=layers | {"marks": layers["roads"]}, out=tmp_path / "no")
+    plan = tmp_path / "every.toml"
+    plan.write_text('[layers.sun_places]\nfile = "beds.gpkg"\n', encoding="utf-8")
+    with pytest.raises(
+        screenplan.InputError, match=r"every\.toml, key layers\.sun_places: A county"
+    ):
+        screenplan.run_county(plan, layers=layers, out=tmp_path / "no")
     with pytest.raises(screenplan.InputError, match="parcels is missing"):
         screenplan.run_county({}, layers={}, out=tmp_path / "no")
     with pytest.raises(screenplan.InputError, match="'trees' is not written of a county"):

@@ -262,7 +262,7 @@ def _sources(
         if name not in READ:
             raise refuse(
                 f"A county reads no layer {name.replace('_', ' ')}", f"Leave it out; it reads {', '.join(READ)}",
-                key=f"layers.{name}",
+                file=None if name in given else plan.file, key=f"layers.{name}",
             )  # fmt: skip
     ordered = {name: found[name] for name in ("parcels", *READ) if name in found}
     return ordered, terrain_of(plan, folder)
